@@ -1,0 +1,136 @@
+"""The commands: python -m geometry check | poses | nets."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .assembly import assemble
+from .checks import run_checks
+from .description.reader import read_description
+from .errors import HingeleafError
+from .files import write_file
+from .poses import poses_data
+from .report import error_data, report_data, report_text
+from .transforms import Array
+
+__all__ = ["main", "parse_angles"]
+
+_MOST_ANGLES = 20_000
+
+
+def parse_angles(text: str) -> Array:
+    """Opening angles from "start:stop:step" or "0,45,90".
+
+    Returns
+    -------
+    (n,) float, degrees
+
+    Raises
+    ------
+    HingeleafError
+        The text is neither, or an angle lies outside 0 to 180.
+
+    Examples
+    --------
+    >>> parse_angles("0:180:90")
+    array([  0.,  90., 180.])
+    """
+    try:
+        if ":" in text:
+            start, stop, step = (float(part) for part in text.split(":"))
+            count = (stop - start) / step
+            if not (step > 0 and 0 <= count < _MOST_ANGLES):
+                raise ValueError
+            angles = start + step * np.arange(int(np.floor(count + 1e-9)) + 1)
+        else:
+            angles = np.array([float(part) for part in text.split(",")])
+    except (ValueError, ZeroDivisionError, OverflowError):
+        raise HingeleafError(f'--angles "{text}": write start:stop:step, e.g. 0:180:5, or a list, e.g. 0,45,90') from None
+    if not (np.isfinite(angles).all() and (angles >= 0).all() and (angles <= 180).all()):
+        raise HingeleafError(f'--angles "{text}": openings lie between 0 and 180 degrees')
+    return angles
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m geometry", description="Check, pose and print a pop-up spread.")
+    commands = parser.add_subparsers(dest="command", required=True)
+    check = commands.add_parser("check", help="run every check; exit 0 all well, 1 findings of severity error, 2 unreadable")
+    poses = commands.add_parser("poses", help="write the place of every panel at every opening")
+    nets = commands.add_parser("nets", help="write true-scale nets")
+    for command in (check, poses, nets):
+        command.add_argument("scene", help="a description (TOML)")
+        command.add_argument("--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen")
+    poses.add_argument("--angles", default="0:180:5", help="start:stop:step or a list, degrees (default 0:180:5)")
+    poses.add_argument("--out", required=True, metavar="FILE")
+    nets.add_argument("--out", required=True, metavar="DIR")
+    nets.add_argument("--sheet", help="A4, A3, Letter, or WIDTHxHEIGHT in mm (default: the smallest that takes all)")
+    nets.add_argument("--format", default="svg,pdf,dxf", help="any of svg,pdf,dxf (default all)")
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    options = _parser().parse_args(arguments)
+    try:
+        return _COMMANDS[options.command](options)
+    except HingeleafError as error:
+        print(error, file=sys.stderr)
+        if options.json:
+            try:
+                _write_json(options.json, error_data(error))
+            except HingeleafError as second:
+                print(second, file=sys.stderr)
+        return 2
+
+
+def _write_json(target: str, data: dict[str, Any]) -> None:
+    text = json.dumps(data, indent=1, ensure_ascii=False) + "\n"
+    if target == "-":
+        print(text, end="")
+    else:
+        write_file(target, text.encode("utf-8"))
+
+
+def _check(options: argparse.Namespace) -> int:
+    spread = assemble(read_description(options.scene))
+    findings = run_checks(spread)
+    if options.json:
+        _write_json(options.json, report_data(spread, findings))
+    if options.json != "-":
+        print(report_text(spread, findings))
+    return 1 if any(finding.severity == "error" for finding in findings) else 0
+
+
+def _poses(options: argparse.Namespace) -> int:
+    angles = parse_angles(options.angles)
+    data = poses_data(assemble(read_description(options.scene)), angles)
+    write_file(options.out, (json.dumps(data) + "\n").encode("utf-8"))
+    if options.json:
+        _write_json(options.json, {"format": 1, "written": [options.out]})
+    return 0
+
+
+def _nets(options: argparse.Namespace) -> int:
+    from .nets import write_nets
+
+    spread = assemble(read_description(options.scene))
+    formats = tuple(part.strip() for part in options.format.split(",") if part.strip())
+    result = write_nets(spread, Path(options.out), sheet=options.sheet, formats=formats)
+    for note in result.notes:
+        print(note)
+    if options.json:
+        _write_json(options.json, {"format": 1, "written": [str(path) for path in result.paths]})
+    return 0
+
+
+_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets}
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,173 @@
+"""From a description to a spread: mechanisms built in the order in which they stand on each other."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import box
+
+from .building import Building, HingePlan
+from .contact import common_spans, edge_spans
+from .description.data import Description, MechanismSpec
+from .errors import DescriptionError, HingeleafError, MechanismError, Problem
+from .mechanisms import KINDS
+from .model import Angle, Axis, Fold, Hinge, HostSide, Panel, Piece
+from .spread import Spread
+from .tolerances import SLIVER_MM2
+from .transforms import Array
+
+__all__ = ["assemble"]
+
+
+def assemble(description: Description) -> Spread:
+    """Build the spread that a description describes.
+
+    Parameters
+    ----------
+    description : Description
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    DescriptionError
+        A mechanism cannot be built; carries every problem found.
+    """
+    building = Building(description)
+    _add_pages(building)
+    problems: list[Problem] = []
+    failed: set[str] = set()
+    ordered, circular = _in_order(description.mechanisms)
+    for spec in circular:
+        key = "panel" if "panel" in spec.values else "fold"
+        problems.append(Problem(spec.place(key), "stands on itself through others; stand it on something else", spec.line(key)))
+        failed.add(spec.id)
+    for spec in ordered:
+        if _host_id(spec) in failed:
+            failed.add(spec.id)
+            continue
+        try:
+            KINDS[spec.kind].build(spec, building)
+        except MechanismError as error:
+            problems.append(Problem(spec.place(error.key), str(error), spec.line(error.key)))
+            failed.add(spec.id)
+        except HingeleafError as error:
+            problems.append(Problem(spec.place(), str(error), spec.line()))
+            failed.add(spec.id)
+    if not problems:
+        problems.extend(_net_problems(building))
+    if problems:
+        raise DescriptionError(problems, description.source)
+    hinges = _hinges(building, problems)
+    if problems:
+        raise DescriptionError(problems, description.source)
+    page = description.page
+    return Spread(
+        title=description.title,
+        page_size_mm=(page.width_mm, page.height_mm),
+        margin_mm=page.margin_mm,
+        pieces=tuple(building.pieces.values()),
+        panels=_parents_first(building.panels),
+        hinges=hinges,
+        folds=building.folds,
+        cells=tuple(building.cells),
+        glue_areas=tuple(building.glue_areas),
+    )
+
+
+def _add_pages(building: Building) -> None:
+    page = building.description.page
+    width, height = page.width_mm, page.height_mm
+    stock = building.description.stocks[page.stock]
+    panels = ("page.right", "page.left")
+    building.pieces["page"] = Piece("page", "page card", stock, panels, page.art_front, page.art_back)
+    building.add_panel(Panel("page.right", "page", box(0, 0, width, height), None, np.eye(4), None, "page"))
+    turn = Angle("spine", -1.0, np.pi)
+    axis = Axis(np.zeros(3), np.array([0.0, 1.0, 0.0]), turn)
+    building.add_panel(Panel("page.left", "page", box(-width, 0, 0, height), "page.right", np.eye(4), axis, "page"))
+    origin, along, across = np.zeros(2), np.array([0.0, 1.0]), np.array([1.0, 0.0])
+    left, right = HostSide("page.left", origin, along, -across), HostSide("page.right", origin, along, across)
+    opening = Angle("spine")
+    both = ("page.left", "page.right")
+    building.hinges.append(HingePlan("spine", "spine", both, (origin, origin), (along, along), opening, both))
+    building.add_fold(Fold("spine", "valley", left, right, opening, 1.0, 0.0, height))
+    building.add_fold(Fold("spine", "mountain", left, right, opening.other_side(), -1.0, 0.0, height))
+
+
+def _host_id(spec: MechanismSpec) -> str:
+    """Id of the mechanism that this one stands on: the first part of its fold's or panel's name."""
+    name = spec.values.get("fold", spec.values.get("panel", "spine"))
+    return str(name).split(".")[0]
+
+
+def _in_order(specs: tuple[MechanismSpec, ...]) -> tuple[list[MechanismSpec], list[MechanismSpec]]:
+    """Hosts before what stands on them, otherwise as written; and those that stand on themselves."""
+    known = {spec.id for spec in specs}
+    placed: set[str] = set()
+    ordered: list[MechanismSpec] = []
+    waiting = list(specs)
+    while waiting:
+        ready = [spec for spec in waiting if _host_id(spec) not in known or _host_id(spec) in placed]
+        if not ready:
+            break
+        ordered.extend(ready)
+        placed.update(spec.id for spec in ready)
+        waiting = [spec for spec in waiting if spec.id not in placed]
+    return ordered, waiting
+
+
+def _parents_first(panels: dict[str, Panel]) -> dict[str, Panel]:
+    ordered: dict[str, Panel] = {}
+    for panel in panels.values():
+        chain = [panel]
+        while chain[-1].parent is not None and chain[-1].parent not in ordered:
+            chain.append(panels[chain[-1].parent])
+        for item in reversed(chain):
+            ordered[item.id] = panels[item.id]
+    return ordered
+
+
+def _net_problems(building: Building) -> list[Problem]:
+    """Pieces whose panels lie on each other on the net, so that they cannot be cut from one sheet."""
+    problems = []
+    for piece in building.pieces.values():
+        outlines = [building.panels[name].outline for name in piece.panels]
+        overlap = sum(outline.area for outline in outlines) - shapely.union_all(outlines).area
+        if overlap > SLIVER_MM2 * len(outlines):
+            spec = next((spec for spec in building.description.mechanisms if spec.id == piece.id), None)
+            message = f"overlaps itself on its net by {overlap:.3f} mm2; move the free edges apart or make the tabs narrower"
+            place, line = (spec.place(), spec.line()) if spec else ("page", None)
+            problems.append(Problem(place, message, line))
+    return problems
+
+
+def _hinges(building: Building, problems: list[Problem]) -> tuple[Hinge, ...]:
+    hinges: list[Hinge] = []
+    for plan in building.hinges:
+        spans = _spans(building, plan)
+        if not spans:
+            problems.append(Problem(plan.id, "has been cut away altogether; leave some of it", None))
+        for number, (start, end) in enumerate(spans, start=1):
+            name = plan.id if number == 1 else f"{plan.id}#{number}"
+            hinges.append(Hinge(name, plan.kind, plan.panels, _ends(plan, start, end), plan.dihedral))
+    return tuple(hinges)
+
+
+def _spans(building: Building, plan: HingePlan) -> list[tuple[float, float]]:
+    spans = None
+    for panel in plan.touching:
+        index = plan.panels.index(panel) if panel in plan.panels else 0
+        own = edge_spans(building.panels[panel].outline, plan.origins[index], plan.directions[index])
+        spans = own if spans is None else common_spans(spans, own)
+    return spans or []
+
+
+def _ends(plan: HingePlan, start: float, end: float) -> Array:
+    return np.array(
+        [
+            [origin + start * line, origin + end * line]
+            for origin, line in zip(plan.origins, plan.directions, strict=True)
+        ]
+    )

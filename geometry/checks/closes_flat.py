@@ -1,0 +1,111 @@
+"""Closes flat: how far the closed spread stands off the page, or the opening at which it jams."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..linkage import PlanarCell, closing_partner
+from ..model import CellOnFold
+from ..motion import solve_cells, value_of
+from ..reach import locking_cells
+from ..spread import Spread
+from ..tolerances import FLAT_MM
+from ..transforms import apply
+from .findings import Finding, Severity
+
+__all__ = ["check_closes_flat"]
+
+_CODE = "closes-flat"
+
+
+def check_closes_flat(spread: Spread) -> list[Finding]:
+    """Findings on closing.
+
+    Parameters
+    ----------
+    spread : Spread
+
+    Returns
+    -------
+    list of Finding; measure in degrees where it jams, in mm where it stands off the page
+
+    Notes
+    -----
+    Source: DESIGN.md, section 5. A gap below the card's caliper is a warning: the card gives, the eye sees it.
+    """
+    low, _ = spread.reachable()
+    if not np.isfinite(low):
+        return [_never(spread)]
+    findings = [_jam(spread, item, low) for item in locking_cells(spread.cells, 0.0)] if low > 0.0 else []
+    return findings + _standing_off(spread)
+
+
+def _never(spread: Spread) -> Finding:
+    names = sorted({item.id for item in locking_cells(spread.cells, np.pi / 2)}) or [spread.cells[0].id]
+    message = f"{', '.join(names)} cannot stand at any opening: the added panels are too short to meet"
+    return Finding(_CODE, "error", _piece_of(spread, names[0]), None, None, None, 180.0, "deg", message)
+
+
+def _jam(spread: Spread, item: CellOnFold, low: float) -> Finding:
+    opening = float(np.degrees(low))
+    gap = 2 * spread.page_size_mm[0] * np.sin(low / 2)
+    piece = _piece_of(spread, item.id)
+    message = (
+        f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
+    )
+    severity = _severity(spread, piece, gap)
+    return Finding(_CODE, severity, piece, f"{item.id}.left", None, opening, opening, "deg", message, _remedy(spread, item))
+
+
+def _standing_off(spread: Spread) -> list[Finding]:
+    motion = spread.pose(np.zeros(1))
+    worst: dict[str, tuple[float, str, tuple[float, float]]] = {}
+    for panel in spread.panels.values():
+        matrix = motion.matrices[panel.id][0]
+        if not np.isfinite(matrix).all():
+            continue
+        corners = np.asarray(panel.outline.exterior.coords)
+        heights = np.abs(apply(matrix, corners)[:, 2])
+        index = int(np.argmax(heights))
+        owner = _mechanism_of(spread, panel.id)
+        if heights[index] > worst.get(owner, (FLAT_MM,))[0]:
+            worst[owner] = (float(heights[index]), panel.id, (float(corners[index, 0]), float(corners[index, 1])))
+    findings = []
+    cells = {item.id: item for item in spread.cells}
+    for owner, (height, panel_id, place) in worst.items():
+        piece = spread.panels[panel_id].piece
+        message = f"{owner} stands {height:.3g} mm off the page when the book is closed"
+        remedy = _remedy(spread, cells[owner]) if owner in cells else None
+        severity = _severity(spread, piece, height)
+        findings.append(Finding(_CODE, severity, piece, panel_id, place, 0.0, height, "mm", message, remedy))
+    return findings
+
+
+def _severity(spread: Spread, piece: str, gap_mm: float) -> Severity:
+    return "error" if gap_mm > spread.piece(piece).stock.caliper_mm else "warning"
+
+
+def _mechanism_of(spread: Spread, panel_id: str) -> str:
+    return panel_id.split(".")[0]
+
+
+def _piece_of(spread: Spread, mechanism: str) -> str:
+    panel = spread.panels.get(f"{mechanism}.left") or spread.panels[mechanism]
+    return panel.piece
+
+
+def _remedy(spread: Spread, item: CellOnFold) -> str | None:
+    """The size of the right panel with which the cell closes flat, where its host fold does."""
+    closed = float(value_of(item.host, solve_cells(np.zeros(1), spread.cells), 1)[0])
+    flat = round(closed / np.pi) * np.pi
+    if not np.isfinite(closed) or abs(closed - flat) > 1e-9:
+        return None
+    cell = item.cell
+    if isinstance(cell, PlanarCell):
+        width = closing_partner(flat, cell.branch, (cell.base_left, cell.base_right), cell.width_left)
+        return f"make the right panel {width:.3f} mm high instead of {cell.width_right:.3f} mm" if width > 0 else None
+    beta = np.degrees(closing_partner(flat, cell.branch, (cell.alpha_left, cell.alpha_right), cell.beta_left))
+    given = np.degrees(cell.beta_right)
+    if not 0 < beta < 180 or abs(beta - given) < 5e-4:
+        return None
+    return f"make the right crease angle {beta:.3f} degrees instead of {given:.3f}"

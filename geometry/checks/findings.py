@@ -1,0 +1,53 @@
+"""What a finding is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+__all__ = ["Finding", "Severity"]
+
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One result of a check.
+
+    Parameters
+    ----------
+    code : name of the check, e.g. "closes-flat"
+    severity : error: it cannot be made like this; warning: it can, with care; note: worth knowing
+    piece, panel : names; panel None where the piece as a whole is meant
+    place_mm : where, in the panel's net coordinates; None where there is no one place
+    opening_deg : the opening where it happens; None where at every opening
+    measure, unit : how much
+    message : one sentence
+    remedy : what makes it pass, with numbers; None where it was not computed
+    """
+
+    code: str
+    severity: Severity
+    piece: str
+    panel: str | None
+    place_mm: tuple[float, float] | None
+    opening_deg: float | None
+    measure: float
+    unit: Literal["mm", "deg", "mm2", "files"]
+    message: str
+    remedy: str | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """The finding for a JSON file."""
+        return {
+            "code": self.code,
+            "severity": self.severity,
+            "piece": self.piece,
+            "panel": self.panel,
+            "place_mm": None if self.place_mm is None else list(self.place_mm),
+            "opening_deg": self.opening_deg,
+            "measure": self.measure,
+            "unit": self.unit,
+            "message": self.message,
+            "remedy": self.remedy,
+        }

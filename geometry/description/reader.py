@@ -1,0 +1,228 @@
+"""Reading a description strictly: every problem is found and reported at once, with its place."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from ..errors import DescriptionError, FileError, HingeleafError, Problem
+from ..mechanisms import KINDS
+from ..model import Stock
+from ..paper import caliper_mm, parse_color
+from .data import Description, MechanismSpec, PageSpec
+from .fields import PAGE, STOCK, TOP, Field, expand
+from .locate import key_lines
+from .values import NAME, check_value
+
+__all__ = ["parse_description", "read_description"]
+
+_RESERVED = ("page", "spine")
+_LARGEST_BYTES = 20_000_000
+_MOST_MECHANISMS = 5000
+_NAMING = (Field("id", "name", "name of the mechanism"), Field("kind", "choice", "kind of mechanism"))
+
+
+def read_description(path: str | Path) -> Description:
+    """Read a scene file.
+
+    Parameters
+    ----------
+    path : a TOML file
+
+    Returns
+    -------
+    Description
+
+    Raises
+    ------
+    FileError
+        The file cannot be read.
+    DescriptionError
+        It can be read but not built; carries every problem.
+    """
+    file = Path(path)
+    try:
+        if file.stat().st_size > _LARGEST_BYTES:
+            raise FileError(f"{file.name}: is larger than {_LARGEST_BYTES // 1_000_000} MB; a description is a short text")
+        text = file.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise FileError(f"{file}: cannot be read ({error.strerror or error})") from None
+    except UnicodeDecodeError as error:
+        raise FileError(f"{file.name}: is no UTF-8 text (byte {error.start}); save it as UTF-8") from None
+    return parse_description(text, source=file.name, folder=file.resolve().parent)
+
+
+def parse_description(text: str, *, source: str = "description", folder: Path | None = None) -> Description:
+    """Read a description from its text; see read_description."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DescriptionError([Problem("TOML", str(error))], source) from None
+    except RecursionError:
+        raise DescriptionError([Problem("TOML", "is nested too deeply")], source) from None
+    reader = _Reader(text, source, (folder or Path.cwd()).resolve())
+    description = reader.read(data)
+    if reader.problems:
+        raise DescriptionError(reader.problems, source)
+    return description
+
+
+class _Reader:
+    """Collects problems while it reads; what could not be read is left out of the result."""
+
+    def __init__(self, text: str, source: str, folder: Path) -> None:
+        self.text, self.source, self.folder = text, source, folder
+        self.lines = key_lines(text)
+        self.problems: list[Problem] = []
+
+    def line(self, table: str, index: int, key: str) -> int | None:
+        return self.lines.get((table, index, key), self.lines.get((table, index, "")))
+
+    def problem(self, place: str, message: str, line: int | None) -> None:
+        self.problems.append(Problem(place, message, line))
+
+    def read(self, data: dict[str, Any]) -> Description:
+        tables = {"page", "stock", "mechanism"}
+        top = {key: value for key, value in data.items() if key not in tables}
+        values = self.table(top, TOP, "", 0, "top of the file", extra=tuple(tables))
+        if "format" in values and values["format"] != 1:
+            self.problem("format", f"is {values['format']:g}; this version reads format 1", self.line("", 0, "format"))
+        stocks = self.stocks(data.get("stock", {}))
+        page = self.page(data.get("page"), stocks)
+        mechanisms = self.mechanisms(data.get("mechanism", []), stocks)
+        title = values.get("title", Path(self.source).stem)
+        return Description(title, self.source, self.folder, self.text, page, stocks, mechanisms)
+
+    def table(
+        self,
+        table: Mapping[str, Any],
+        fields: tuple[Field, ...],
+        name: str,
+        index: int,
+        place: str,
+        *,
+        extra: tuple[str, ...] = (),
+        hints: Mapping[str, str] | None = None,
+    ) -> dict[str, Any]:
+        """Check every key of one table; returns the values that are right."""
+        keys = expand(fields)
+        values: dict[str, Any] = {}
+        for key, value in table.items():
+            line = self.line(name, index, key)
+            where = f"{place}, {key}" if name else key
+            if key not in keys:
+                near = get_close_matches(key, [*keys, *extra], 1)
+                hint = (hints or {}).get(key) or (f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(keys))}")
+                self.problem(where, f"is no key here; {hint}", line)
+                continue
+            try:
+                values[key] = check_value(keys[key], value)
+            except HingeleafError as error:
+                self.problem(where, str(error), line)
+        for field in fields:
+            given = {field.name, f"{field.name}_left", f"{field.name}_right"} if field.sided else {field.name}
+            if field.default is None and not given & set(table):
+                self.problem(place, f"needs {field.name} ({field.meaning})", self.line(name, index, ""))
+            if field.sided and given <= set(table):
+                message = f"is overruled by {field.name}_left and {field.name}_right; leave one of the three out"
+                self.problem(f"{place}, {field.name}", message, self.line(name, index, field.name))
+        return values
+
+    def stocks(self, data: Any) -> dict[str, Stock]:
+        if not isinstance(data, dict) or not all(isinstance(item, dict) for item in data.values()):
+            self.problem("stock", "must be tables such as [stock.card]", self.line("stock", 0, ""))
+            return {}
+        stocks: dict[str, Stock] = {}
+        for name, table in (data or {"card": {}}).items():
+            place = f"stock.{name}"
+            if not NAME.match(name):
+                self.problem(place, "is no name; use letters, digits, - and _", self.line(place, 0, ""))
+            values = self.table(table, STOCK, place, 0, place)
+            grammage = values.get("grammage", 250.0)
+            caliper = values.get("caliper", caliper_mm(grammage, values.get("bulk", 1.2)))
+            color = values.get("color", parse_color("#fbfaf6"))
+            stocks[name] = Stock(name, grammage, caliper, values.get("grain", "any"), color)
+        return stocks
+
+    def stock_of(self, values: Mapping[str, Any], stocks: Mapping[str, Stock], place: str, line: int | None) -> str:
+        name = values.get("stock", next(iter(stocks), ""))
+        if stocks and name not in stocks:
+            self.problem(f"{place}, stock", f'"{name}" is not described; known are {", ".join(stocks)}', line)
+        return str(name)
+
+    def page(self, data: Any, stocks: Mapping[str, Stock]) -> PageSpec:
+        if not isinstance(data, dict):
+            self.problem("page", 'is missing; write [page] with size = "A5" or [width, height] in mm', None)
+            return PageSpec(1.0, 1.0, 0.0, "", None, None)
+        values = self.table(data, PAGE, "page", 0, "page")
+        width, height = values.get("size", (1.0, 1.0))
+        margin = values.get("margin", 0.0)
+        if "size" in values and margin >= min(width, height / 2):
+            message = f"is {margin:g} mm and leaves nothing of a page of {width:g} x {height:g} mm"
+            self.problem("page, margin", message, self.line("page", 0, "margin"))
+        stock = self.stock_of(values, stocks, "page", self.line("page", 0, "stock"))
+        front = self.artwork(values, "art_front", "page", self.line("page", 0, "art_front"))
+        back = self.artwork(values, "art_back", "page", self.line("page", 0, "art_back"))
+        return PageSpec(width, height, margin, stock, front, back)
+
+    def artwork(self, values: Mapping[str, Any], key: str, place: str, line: int | None) -> str | None:
+        """Absolute path of an artwork file; it must lie in the description's folder or below."""
+        if key not in values:
+            return None
+        name = str(values[key])
+        path = (self.folder / name).resolve() if "\0" not in name else self.folder
+        if Path(name).is_absolute() or not path.is_relative_to(self.folder) or path == self.folder:
+            self.problem(f"{place}, {key}", f'"{name}" must be a file beside the description or in a folder below', line)
+            return None
+        return str(path)
+
+    def mechanisms(self, data: Any, stocks: Mapping[str, Stock]) -> tuple[MechanismSpec, ...]:
+        if not isinstance(data, list) or not all(isinstance(item, dict) for item in data):
+            self.problem("mechanism", "must be tables that begin with [[mechanism]]", self.line("mechanism", 0, ""))
+            return ()
+        if len(data) > _MOST_MECHANISMS:
+            self.problem("mechanism", f"are {len(data)}; one spread takes at most {_MOST_MECHANISMS}", None)
+            return ()
+        specs: dict[str, MechanismSpec] = {}
+        for index, table in enumerate(data):
+            spec = self.mechanism(table, index, stocks)
+            if spec is None:
+                continue
+            if spec.id in specs:
+                first = specs[spec.id].line("id")
+                where = f" (first on line {first})" if first else ""
+                self.problem(spec.place("id"), f"is used twice{where}; give each its own", spec.line("id"))
+                continue
+            specs[spec.id] = spec
+        return tuple(specs.values())
+
+    def mechanism(self, table: dict[str, Any], index: int, stocks: Mapping[str, Stock]) -> MechanismSpec | None:
+        head = self.line("mechanism", index, "")
+        number = f"mechanism number {index + 1}"
+        kind, name = table.get("kind"), table.get("id")
+        if not isinstance(kind, str) or kind not in KINDS:
+            near = get_close_matches(str(kind), KINDS, 1)
+            hint = f"did you mean {near[0]}?" if near else f"known kinds are {', '.join(KINDS)}"
+            what = f'"{kind}" is no kind' if "kind" in table else "needs kind"
+            place = f'mechanism "{name}"' if isinstance(name, str) else number
+            self.problem(f"{place}, kind", f"{what}; {hint}", self.line("mechanism", index, "kind"))
+            return None
+        if not isinstance(name, str) or not NAME.match(name) or name in _RESERVED:
+            reason = "must be a name of letters, digits, - and _, beginning with a letter, and not page or spine"
+            self.problem(f"{number} ({kind}), id", reason, self.line("mechanism", index, "id"))
+            return None
+        place = f'{kind} "{name}"'
+        rest = {key: value for key, value in table.items() if key not in ("kind", "id")}
+        values = self.table(rest, KINDS[kind].FIELDS, "mechanism", index, place, hints=KINDS[kind].HINTS)
+        lines = {key: line for (name_, i, key), line in self.lines.items() if name_ == "mechanism" and i == index}
+        if head is not None:
+            lines[""] = head
+        for key in ("art_front", "art_back"):
+            if key in values:
+                values[key] = self.artwork(values, key, place, self.line("mechanism", index, key))
+        if any(field.name == "stock" for field in KINDS[kind].FIELDS):
+            values["stock"] = self.stock_of(values, stocks, place, self.line("mechanism", index, "stock"))
+        return MechanismSpec(name, kind, values, lines)

@@ -1,0 +1,152 @@
+"""Checking one value against its field."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+from ..errors import HingeleafError
+from ..outline import closed_outline, polyline
+from ..paper import iso_216_size, parse_color
+from .fields import Field
+
+__all__ = ["NAME", "check_value"]
+
+NAME = re.compile(r"^[A-Za-z][A-Za-z0-9_-]*$")
+_MOST_MM = 5000.0
+
+
+def check_value(field: Field, value: Any) -> Any:
+    """The value as the core uses it: numbers as float, sizes as pairs; outlines stay as written.
+
+    Raises
+    ------
+    HingeleafError
+        The value is of the wrong type or impossible; the message says what would be right.
+    """
+    return _CHECKS[field.type](field, value)
+
+
+def _number(field: Field, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise HingeleafError(f"must be a number, not {_name_of(value)}")
+    try:
+        number = float(value)
+    except OverflowError:
+        raise HingeleafError("is too large a number") from None
+    if not math.isfinite(number):
+        raise HingeleafError("must be a finite number")
+    low, high = field.low, field.high
+    if low is not None and number < low or high is not None and number > high:
+        raise HingeleafError(f"is {number:g}; it must lie between {low:g} and {high:g}")
+    if field.type in ("number", "length") and abs(number) > _MOST_MM:
+        raise HingeleafError(f"is {number:g}; it must be at most {_MOST_MM:g}")
+    return number
+
+
+def _length(field: Field, value: Any) -> float:
+    number = _number(field, value)
+    if number < 0 or (field.positive and number == 0):
+        raise HingeleafError(f"is {number:g} mm; it must be {'above 0' if field.positive else '0 or more'}")
+    return number
+
+
+def _angle(field: Field, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise HingeleafError(f"must be an angle in degrees, not {_name_of(value)}")
+    low, high = (0.0 if field.low is None else field.low), (180.0 if field.high is None else field.high)
+    if not low < value < high:
+        raise HingeleafError(f"is {value:g} degrees; it must lie between {low:g} and {high:g}, neither included")
+    return float(value)
+
+
+def _text(field: Field, value: Any) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise HingeleafError(f"must be text in quotes, not {_name_of(value)}")
+    return value
+
+
+def _name(field: Field, value: Any) -> str:
+    text = _text(field, value)
+    if not all(NAME.match(part) for part in text.split(".")):
+        raise HingeleafError(f'"{text}" is no name; use letters, digits, - and _, beginning with a letter')
+    return text
+
+
+def _choice(field: Field, value: Any) -> str:
+    if value not in field.choices:
+        raise HingeleafError(f"must be one of {', '.join(field.choices)}, not {_name_of(value)}")
+    return str(value)
+
+
+def _line(field: Field, value: Any) -> Any:
+    if value == "edge":
+        return value
+    polyline(value)
+    return value
+
+
+def _outline(field: Field, value: Any) -> Any:
+    closed_outline(value)
+    return value
+
+
+def _outlines(field: Field, value: Any) -> Any:
+    if not isinstance(value, list):
+        raise HingeleafError("must be a list of outlines, each a list of [x, y] pairs or path data")
+    for index, item in enumerate(value, start=1):
+        try:
+            closed_outline(item)
+        except HingeleafError as error:
+            raise HingeleafError(f"number {index} {error}") from None
+    return value
+
+
+def _point(field: Field, value: Any) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise HingeleafError(f"must be [x, y] in mm, not {_name_of(value)}")
+    plain = Field(field.name, "number", "")
+    return _number(plain, value[0]), _number(plain, value[1])
+
+
+def _size(field: Field, value: Any) -> tuple[float, float]:
+    if isinstance(value, str):
+        return iso_216_size(value)
+    width, height = _point(field, value)
+    if width <= 0 or height <= 0:
+        raise HingeleafError(f"is {width:g} x {height:g} mm; both must be above 0")
+    return width, height
+
+
+def _color(field: Field, value: Any) -> tuple[float, float, float]:
+    return parse_color(_text(field, value))
+
+
+def _name_of(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'the text "{value[:40]}"'
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    return str(value)[:40]
+
+
+_CHECKS = {
+    "text": _text,
+    "name": _name,
+    "number": _number,
+    "length": _length,
+    "angle": _angle,
+    "choice": _choice,
+    "line": _line,
+    "outline": _outline,
+    "outlines": _outlines,
+    "point": _point,
+    "size": _size,
+    "file": _text,
+    "color": _color,
+}

@@ -1,0 +1,35 @@
+"""The kinds of mechanism: one module a kind, each with its keys (FIELDS), hints and a build function."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Protocol
+
+from . import rider, slit_cut_in, tent, v_fold
+
+if TYPE_CHECKING:
+    from ..building import Building
+    from ..description.data import MechanismSpec
+    from ..description.fields import Field
+
+__all__ = ["KINDS", "Kind"]
+
+
+class Kind(Protocol):
+    """What a module of this package offers."""
+
+    #: every key that a mechanism of this kind may have, besides kind and id
+    FIELDS: tuple[Field, ...]
+    #: what to say where a key is written that is none, by key
+    HINTS: Mapping[str, str]
+
+    def build(self, spec: MechanismSpec, building: Building) -> None:
+        """Add the mechanism to what stands; MechanismError where that cannot be."""
+
+
+KINDS: dict[str, Kind] = {
+    "v-fold": v_fold,
+    "tent": tent,
+    "slit-cut-in": slit_cut_in,
+    "rider": rider,
+}

@@ -1,0 +1,156 @@
+"""Outlines as a person writes them: points, or path data in SVG's syntax, made into polylines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from shapely import Polygon, make_valid
+from svgelements import Arc, Close, CubicBezier, Line, Move, Path, QuadraticBezier
+
+from .errors import HingeleafError
+from .tolerances import CHORD_MM, SLIVER_MM2
+from .transforms import Array
+
+__all__ = ["closed_outline", "polyline", "single_polygon"]
+
+_PATH_LETTERS = set("MmLlHhVvCcSsQqTtAaZz")
+_LIMIT_MM = 10_000.0
+_MOST_POINTS = 20_000
+
+
+def polyline(value: str | Sequence[Sequence[float]]) -> Array:
+    """Points along an open line.
+
+    Parameters
+    ----------
+    value : a list of [x, y] in mm, or path data in SVG's syntax (one stroke; curves of any kind), y upwards
+
+    Returns
+    -------
+    (n, 2) float, mm; curves as points nowhere further than CHORD_MM from the curve
+
+    Raises
+    ------
+    HingeleafError
+        It is neither, or has no extent, or reaches beyond 10 m.
+    """
+    points = _path_points(value) if isinstance(value, str) else _listed_points(value)
+    if len(points) > _MOST_POINTS:
+        raise HingeleafError(f"has {len(points)} points; at most {_MOST_POINTS} can be cut")
+    if not np.isfinite(points).all() or np.abs(points).max(initial=0.0) > _LIMIT_MM:
+        raise HingeleafError("has a point that is not a number or lies more than 10 m away")
+    return points
+
+
+def closed_outline(value: str | Sequence[Sequence[float]]) -> Polygon:
+    """A closed outline from points or path data; see polyline.
+
+    Raises
+    ------
+    HingeleafError
+        It has no area or crosses itself.
+    """
+    points = polyline(value)
+    if len(points) < 3:
+        raise HingeleafError("needs at least three points")
+    polygon = Polygon(points)
+    if not polygon.is_valid:
+        raise HingeleafError(f"crosses itself ({_fault(polygon)}); draw it as one simple loop")
+    if polygon.area < SLIVER_MM2:
+        raise HingeleafError("has no area")
+    return polygon
+
+
+def single_polygon(points: Array, what: str) -> Polygon:
+    """The polygon of a ring that must be simple.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    what : name for the message
+
+    Raises
+    ------
+    HingeleafError
+        The ring crosses itself or has no area.
+    """
+    polygon = Polygon(points)
+    if not polygon.is_valid or polygon.area < SLIVER_MM2:
+        raise HingeleafError(f"{what} crosses itself or has no area ({_fault(polygon)})")
+    return polygon
+
+
+def _fault(polygon: Polygon) -> str:
+    from shapely.validation import explain_validity
+
+    words = explain_validity(polygon)
+    if "[" not in words:
+        return f"area {make_valid(polygon).area:.3g} mm2"
+    place = words[words.index("[") + 1 : -1].split()
+    return f"near {float(place[0]):.1f}, {float(place[1]):.1f} mm"
+
+
+def _listed_points(value: Sequence[Sequence[float]]) -> Array:
+    try:
+        points = np.array(value, dtype=float)
+    except (TypeError, ValueError):
+        raise HingeleafError("must be a list of [x, y] pairs in mm, or path data such as 'M 0 0 L 10 5'") from None
+    if points.ndim != 2 or points.shape[1] != 2:
+        raise HingeleafError("must be a list of [x, y] pairs in mm, or path data such as 'M 0 0 L 10 5'")
+    return points
+
+
+def _path_points(text: str) -> Array:
+    letters = {letter for letter in text if letter.isalpha()} - {"e", "E"}
+    if not letters or letters - _PATH_LETTERS or len(text) > 1_000_000:
+        raise HingeleafError("is no path data; write it as in SVG, e.g. 'M 0 0 C 10 0 10 20 0 20'")
+    try:
+        path = Path(text)
+        segments = list(path)
+    except (ValueError, IndexError, TypeError, AttributeError, ZeroDivisionError):
+        raise HingeleafError("is no readable path data; write it as in SVG, e.g. 'M 0 0 C 10 0 10 20 0 20'") from None
+    if not segments or not isinstance(segments[0], Move) or segments[0].end is None:
+        raise HingeleafError("must begin with M and its first point")
+    if sum(isinstance(segment, Move) for segment in segments) > 1:
+        raise HingeleafError("has several strokes; write one stroke a path")
+    points: list[tuple[float, float]] = []
+    for segment in segments:
+        points.extend(_segment_points(segment))
+    kept = [point for index, point in enumerate(points) if index == 0 or math.dist(point, points[index - 1]) > 1e-9]
+    if len(kept) > 1 and isinstance(segments[-1], Close) and math.dist(kept[0], kept[-1]) < 1e-9:
+        kept.pop()
+    return np.array(kept, dtype=float).reshape(-1, 2)
+
+
+def _segment_points(segment: Any) -> list[tuple[float, float]]:
+    if isinstance(segment, (Move, Line, Close)):
+        return [] if segment.end is None else [(float(segment.end.x), float(segment.end.y))]
+    if isinstance(segment, (CubicBezier, QuadraticBezier, Arc)):
+        count = _steps(segment)
+        return [(float(p.x), float(p.y)) for p in (segment.point(k / count) for k in range(1, count + 1))]
+    raise HingeleafError("has a segment that is neither a line nor a curve")
+
+
+def _steps(segment: Any) -> int:
+    """Number of equal steps that keep every chord within CHORD_MM of the curve, measured at the quarter points."""
+    count = 4
+    while count < 4096:
+        samples = [segment.point(k / (4 * count)) for k in range(4 * count + 1)]
+        points = np.array([(p.x, p.y) for p in samples], dtype=float)
+        if not np.isfinite(points).all():
+            return 1
+        start, end = points[0:-1:4], points[4::4]
+        worst = 0.0
+        for quarter in (1, 2, 3):
+            between = points[quarter::4]
+            chord = end - start
+            length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-12)
+            offset = between - start
+            worst = max(worst, float(np.max(np.abs(chord[:, 0] * offset[:, 1] - chord[:, 1] * offset[:, 0]) / length)))
+        if worst <= CHORD_MM:
+            return count
+        count *= 2
+    return count

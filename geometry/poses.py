@@ -1,0 +1,65 @@
+"""The poses file: every panel's place at every opening, for other programs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+from shapely import LinearRing, Polygon
+
+from .spread import Spread
+from .transforms import Array
+
+__all__ = ["poses_data"]
+
+
+def poses_data(spread: Spread, angles_deg: ArrayLike) -> dict[str, Any]:
+    """What the poses file holds; see DESIGN.md, section 6.
+
+    Parameters
+    ----------
+    spread : Spread
+    angles_deg : (n,) float, opening angles
+
+    Returns
+    -------
+    dict ready for JSON; null stands for a matrix or an angle that cannot be reached
+    """
+    angles = np.atleast_1d(np.asarray(angles_deg, dtype=float))
+    motion = spread.pose(np.radians(angles))
+    panels = [
+        {"id": panel.id, "piece": panel.piece, **_rings(panel.outline), "matrices": _matrices(motion.matrices[panel.id])}
+        for panel in spread.panels.values()
+    ]
+    hinges = [
+        {
+            "id": hinge.id,
+            "kind": hinge.kind,
+            "panels": list(hinge.panels),
+            "line": hinge.lines.tolist(),
+            "dihedral_deg": _numbers(np.degrees(motion.dihedral(hinge)), motion.matrices, hinge.panels),
+        }
+        for hinge in spread.hinges
+    ]
+    return {"format": 1, "units": "mm", "angles_deg": angles.tolist(), "panels": panels, "hinges": hinges}
+
+
+def _rings(outline: Polygon) -> dict[str, Any]:
+    return {"outline": _points(outline.exterior), "holes": [_points(ring) for ring in outline.interiors]}
+
+
+def _points(ring: LinearRing) -> list[list[float]]:
+    return [[float(x), float(y)] for x, y in list(ring.coords)[:-1]]
+
+
+def _matrices(matrices: Array) -> list[Any]:
+    good = np.isfinite(matrices).all(axis=(1, 2))
+    return [matrix.tolist() if fine else None for matrix, fine in zip(matrices, good, strict=True)]
+
+
+def _numbers(values: Array, matrices: Any, panels: tuple[str, str]) -> list[float | None]:
+    good = np.isfinite(values)
+    for name in panels:
+        good &= np.isfinite(matrices[name]).all(axis=(1, 2))
+    return [float(value) if fine else None for value, fine in zip(values, good, strict=True)]

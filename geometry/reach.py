@@ -1,0 +1,92 @@
+"""How far a spread opens and closes before one of its cells locks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from .model import CellOnFold
+from .motion import solve_cells
+from .transforms import Array
+
+__all__ = ["locking_cells", "reach"]
+
+_STEP_RAD = np.radians(0.25)
+
+
+def _sampled() -> Array:
+    """Openings at which existence is looked at: every quarter degree, and ever denser towards both ends."""
+    even = np.arange(0.0, np.pi + _STEP_RAD / 2, _STEP_RAD)
+    near = np.radians(np.geomspace(1e-7, 0.25, 60))
+    return np.unique(np.clip(np.concatenate([even, near, np.pi - near, [np.pi]]), 0.0, np.pi))
+
+
+def _stands(cells: Sequence[CellOnFold], openings: Array) -> np.ndarray:
+    variables = solve_cells(openings, cells)
+    good = np.ones(len(openings), dtype=bool)
+    for value in variables.values():
+        good &= np.isfinite(value)
+    return good
+
+
+def reach(cells: Sequence[CellOnFold]) -> tuple[float, float]:
+    """The openings between which every cell stands: the stretch about 90 degrees, or else the longest one.
+
+    Parameters
+    ----------
+    cells : in solving order
+
+    Returns
+    -------
+    (low, high) : float, radians, both reached; NaN, NaN where the cells never stand together
+
+    Notes
+    -----
+    Looked for every 0.25 degrees and more densely towards 0 and 180, then bisected; a shorter stretch that lies
+    between two samples is not seen.
+    """
+    openings = _sampled()
+    good = _stands(cells, openings)
+    if not good.any():
+        return float("nan"), float("nan")
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], good, [False]]).astype(int)))
+    runs = list(zip(edges[0::2], edges[1::2] - 1, strict=True))
+    middle = np.pi / 2
+    about = [run for run in runs if openings[run[0]] <= middle <= openings[run[1]]]
+    first, last = about[0] if about else max(runs, key=lambda run: openings[run[1]] - openings[run[0]])
+    low, high = float(openings[first]), float(openings[last])
+    if first > 0:
+        low = _bisect(cells, float(openings[first - 1]), low)
+    if last < len(openings) - 1:
+        high = _bisect(cells, float(openings[last + 1]), high)
+    return low, high
+
+
+def _bisect(cells: Sequence[CellOnFold], outside: float, inside: float) -> float:
+    for _ in range(60):
+        middle = (outside + inside) / 2
+        if middle in (outside, inside):
+            break
+        if _stands(cells, np.array([middle]))[0]:
+            inside = middle
+        else:
+            outside = middle
+    return inside
+
+
+def locking_cells(cells: Sequence[CellOnFold], opening_rad: float) -> list[CellOnFold]:
+    """Cells that cannot stand at an opening although the folds they stand on are there.
+
+    Parameters
+    ----------
+    cells : in solving order
+    opening_rad : float
+
+    Returns
+    -------
+    list of CellOnFold
+    """
+    variables = solve_cells(np.array([opening_rad]), cells)
+    missing = {name for name, value in variables.items() if not np.isfinite(value[0])}
+    return [item for item in cells if f"{item.id}:middle" in missing and item.host.variable not in missing]

@@ -1,0 +1,90 @@
+"""A spread that stands: its pieces, panels and hinges, and its pose at any opening."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from .model import CellOnFold, Fold, GlueArea, Hinge, Panel, Piece
+from .motion import Motion, pose_panels, solve_cells
+from .reach import reach
+from .tolerances import ANGLE_RAD
+from .transforms import Array
+
+__all__ = ["Spread"]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Everything that a description builds.
+
+    Parameters
+    ----------
+    title : its name
+    page_size_mm : width and height of one page
+    margin_mm : kept free along the three outer edges of the closed page
+    pieces : the page card first, then one a glued mechanism
+    panels : by name, each after its parent
+    hinges : every line about which two panels turn
+    folds : by (name, side), every place to build on
+    cells : in solving order
+    glue_areas : where tabs and riders are glued
+    """
+
+    title: str
+    page_size_mm: tuple[float, float]
+    margin_mm: float
+    pieces: tuple[Piece, ...]
+    panels: Mapping[str, Panel]
+    hinges: tuple[Hinge, ...]
+    folds: Mapping[tuple[str, str], Fold]
+    cells: tuple[CellOnFold, ...]
+    glue_areas: tuple[GlueArea, ...]
+
+    def pose(self, openings_rad: ArrayLike) -> Motion:
+        """Pose every panel at every opening.
+
+        Parameters
+        ----------
+        openings_rad : (n,) float, 0 closed, pi flat open
+
+        Returns
+        -------
+        Motion
+        """
+        variables = solve_cells(openings_rad, self.cells)
+        matrices = pose_panels(self.panels.values(), variables)
+        return Motion(variables["spine"], variables, matrices)
+
+    def reachable(self) -> tuple[float, float]:
+        """The openings between which the whole book moves, (low, high), radians; NaN, NaN where there are none."""
+        return reach(self.cells)
+
+    def piece(self, piece_id: str) -> Piece:
+        """The piece of that name; KeyError where there is none."""
+        for piece in self.pieces:
+            if piece.id == piece_id:
+                return piece
+        raise KeyError(piece_id)
+
+    def creases(self, piece_id: str) -> tuple[Hinge, ...]:
+        """The creases of one piece (the spine among them on the page card)."""
+        return tuple(
+            hinge
+            for hinge in self.hinges
+            if hinge.kind != "glue" and all(self.panels[panel].piece == piece_id for panel in hinge.panels)
+        )
+
+    def crease_class(self, hinge: Hinge) -> Literal["mountain", "valley"]:
+        """Mountain or valley as seen from the printed face, judged where the crease is folded furthest from flat."""
+        openings = np.radians(np.arange(0.0, 180.5, 1.0))
+        angles = Motion(openings, solve_cells(openings, self.cells), {}).dihedral(hinge)
+        angles = angles[np.isfinite(angles)]
+        if not len(angles):
+            return "valley"
+        furthest: Array = angles[np.argmax(np.abs(angles - np.pi))]
+        return "mountain" if furthest > np.pi + ANGLE_RAD else "valley"
