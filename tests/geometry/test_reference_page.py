@@ -1,0 +1,138 @@
+"""The reference page against the code: every key, and every default by building with and without it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from geometry import assemble, parse_description
+from geometry.description.fields import PAGE, STOCK, TOP, Field
+from geometry.mechanisms import KINDS
+from geometry.poses import poses_data
+
+SCENES = Path(__file__).resolve().parents[2] / "scenes"
+PAGE_TEXT = (SCENES / "README.md").read_text(encoding="utf-8")
+TABLES: dict[str, tuple[Field, ...]] = {"top": TOP, "page": PAGE, "stock": STOCK}
+TABLES |= {kind: module.FIELDS for kind, module in KINDS.items()}
+
+
+def row(field: Field) -> str:
+    """A field as a row of the reference page."""
+    written = {
+        "length": "mm",
+        "angle": "degrees",
+        "number": "number",
+        "choice": ", ".join(f"`{choice}`" for choice in field.choices),
+        "outlines": "list of outlines",
+        "point": "[x, y]",
+        "size": "name or [w, h]",
+        "color": "`#rrggbb`",
+    }.get(field.type, field.type)
+    default = "**required**" if field.default is None else field.default
+    return f"| `{field.name}`{' ↔' if field.sided else ''} | {written} | {default} | {field.meaning} |"
+
+
+def table(name: str) -> list[str]:
+    """A whole table of the reference page."""
+    return ["| key | written as | default | meaning |", "|---|---|---|---|", *(row(field) for field in TABLES[name])]
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_the_page_lists_the_keys_of_the_code(name: str) -> None:
+    match = re.search(rf"<!-- table: {name} -->\n\n((?:\|.*\n)+)", PAGE_TEXT)
+    assert match, f"no table {name}"
+    assert match[1].splitlines() == table(name)
+
+
+MINIMAL = {
+    "v-fold": 'fold = "spine"\nat = 60\nangle_left = 50\nangle_right = 42\nheight = 40\n',
+    "tent": 'fold = "spine"\nat = 40\nlength = 60\nbase_left = 24\nbase_right = 20\nheight_left = 30\n',
+    "slit-cut-in": 'fold = "spine"\nat = 40\nlength = 40\nwidth_left = 18\nwidth_right = 25\n',
+    "rider": 'panel = "page.right"\nat = [40, 60]\nsize = [30, 20]\n',
+}
+#: What a default means in the minimal scene above, where the page says it in words.
+WORDS = {
+    ("v-fold", "side"): "valley",
+    ("tent", "side"): "valley",
+    ("v-fold", "crease_angle"): (86.0, 94.0),
+    ("v-fold", "width"): 40,
+    ("v-fold", "printed"): "outer",
+    ("v-fold", "edge"): None,
+    ("tent", "edge_start"): None,
+    ("tent", "edge_end"): None,
+    ("slit-cut-in", "width"): None,
+    ("slit-cut-in", "width_start"): (18, 25),
+    ("slit-cut-in", "width_end"): (18, 25),
+    ("slit-cut-in", "slit_start"): [[-18, 0], [25, 0]],
+    ("slit-cut-in", "slit_end"): [[-18, 0], [25, 0]],
+    ("*", "holes"): [],
+    ("*", "title"): None,
+    ("*", "stock"): "card",
+    ("*", "art_front"): None,
+    ("*", "art_back"): None,
+    ("rider", "panel"): None,
+    ("rider", "fold"): None,
+    ("rider", "side"): None,
+    ("rider", "outline"): None,
+    ("rider", "size"): None,
+}
+
+
+def scene(kind: str, extra: str = "") -> str:
+    """A scene of one mechanism."""
+    return f'format = 1\n[page]\nsize = "A5"\n[stock.card]\n[[mechanism]]\nkind = "{kind}"\nid = "m"\n{MINIMAL[kind]}{extra}'
+
+
+def built(text: str) -> object:
+    """All that a scene builds, as poses."""
+    return poses_data(assemble(parse_description(text)), [0.0, 37.0, 90.0, 180.0])
+
+
+def literal(value: object) -> str:
+    """A value in TOML."""
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+CASES = [(kind, field) for kind, module in KINDS.items() for field in module.FIELDS if field.default is not None]
+
+
+@pytest.mark.parametrize(("kind", "field"), CASES, ids=[f"{kind}-{field.name}" for kind, field in CASES])
+def test_the_default_is_what_the_page_says(kind: str, field: Field) -> None:
+    value = WORDS.get((kind, field.name), WORDS.get(("*", field.name), field.default))
+    if value is None:
+        assert field.default.startswith(("none", "straight", "the id", "valley"))
+        return
+    if isinstance(value, tuple):
+        lines = f"{field.name}_left = {value[0]}\n{field.name}_right = {value[1]}\n"
+    elif field.type in ("number", "length") and isinstance(value, str):
+        lines = f"{field.name} = {float(value)}\n"
+    else:
+        lines = f"{field.name} = {literal(value)}\n"
+    plain, given = built(scene(kind)), built(scene(kind, lines))
+    assert rounded(given) == rounded(plain)
+
+
+def rounded(data: object) -> object:
+    """Numbers to a nanometre, so that a default computed twice compares equal."""
+    if isinstance(data, dict):
+        return {key: rounded(value) for key, value in data.items()}
+    if isinstance(data, (list, tuple)):
+        return [rounded(value) for value in data]
+    return round(data, 6) + 0.0 if isinstance(data, float) else data
+
+
+def test_a_wrong_default_would_show() -> None:
+    assert built(scene("v-fold", "tab_width = 9\n")) != built(scene("v-fold"))
+
+
+def test_page_and_stock_defaults() -> None:
+    plain = parse_description(scene("rider"))
+    given = parse_description(
+        scene("rider").replace(
+            '[stock.card]\n', 'margin = 0\nstock = "card"\n[stock.card]\ngrammage = 250\nbulk = 1.2\ngrain = "any"\ncolor = "#fbfaf6"\n'
+        )
+    )
+    assert (plain.page, plain.stocks) == (given.page, given.stocks)
+    assert plain.stocks["card"].caliper_mm == pytest.approx(250 * 1.2 / 1000)
