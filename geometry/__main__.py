@@ -52,21 +52,27 @@ def parse_angles(text: str) -> Array:
         else:
             angles = np.array([float(part) for part in text.split(",")])
     except (ValueError, ZeroDivisionError, OverflowError):
-        raise HingeleafError(f'--angles "{text}": write start:stop:step, e.g. 0:180:5, or a list, e.g. 0,45,90') from None
+        raise HingeleafError(
+            f'--angles "{text}": write start:stop:step, e.g. 0:180:5, or a list, e.g. 0,45,90'
+        ) from None
     if not (np.isfinite(angles).all() and (angles >= 0).all() and (angles <= 180).all()):
         raise HingeleafError(f'--angles "{text}": openings lie between 0 and 180 degrees')
-    return angles
+    return np.asarray(angles, dtype=np.float64)
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m geometry", description="Check, pose and print a pop-up spread.")
     commands = parser.add_subparsers(dest="command", required=True)
-    check = commands.add_parser("check", help="run every check; exit 0 all well, 1 findings of severity error, 2 unreadable")
+    check = commands.add_parser(
+        "check", help="run every check; exit 0 all well, 1 findings of severity error, 2 unreadable"
+    )
     poses = commands.add_parser("poses", help="write the place of every panel at every opening")
     nets = commands.add_parser("nets", help="write true-scale nets")
     for command in (check, poses, nets):
         command.add_argument("scene", help="a description (TOML)")
-        command.add_argument("--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen")
+        command.add_argument(
+            "--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen"
+        )
     poses.add_argument("--angles", default="0:180:5", help="start:stop:step or a list, degrees (default 0:180:5)")
     poses.add_argument("--out", required=True, metavar="FILE")
     nets.add_argument("--out", required=True, metavar="DIR")

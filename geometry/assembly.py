@@ -42,7 +42,9 @@ def assemble(description: Description) -> Spread:
     ordered, circular = _in_order(description.mechanisms)
     for spec in circular:
         key = "panel" if "panel" in spec.values else "fold"
-        problems.append(Problem(spec.place(key), "stands on itself through others; stand it on something else", spec.line(key)))
+        problems.append(
+            Problem(spec.place(key), "stands on itself through others; stand it on something else", spec.line(key))
+        )
         failed.add(spec.id)
     for spec in ordered:
         if _host_id(spec) in failed:
@@ -137,7 +139,9 @@ def _net_problems(building: Building) -> list[Problem]:
         overlap = sum(outline.area for outline in outlines) - shapely.union_all(outlines).area
         if overlap > SLIVER_MM2 * len(outlines):
             spec = next((spec for spec in building.description.mechanisms if spec.id == piece.id), None)
-            message = f"overlaps itself on its net by {overlap:.3f} mm2; move the free edges apart or make the tabs narrower"
+            message = (
+                f"overlaps itself on its net by {overlap:.3f} mm2; move the free edges apart or make the tabs narrower"
+            )
             place, line = (spec.place(), spec.line()) if spec else ("page", None)
             problems.append(Problem(place, message, line))
     return problems

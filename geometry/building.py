@@ -114,7 +114,9 @@ class Building:
         if card:
             side = "tab" if "tab" in sides else "valley" if "valley" in sides else ""
             if not side:
-                raise MechanismError(f'"{name}" is a glue line without a tab; a cut-in needs card on both sides', "fold")
+                raise MechanismError(
+                    f'"{name}" is a glue line without a tab; a cut-in needs card on both sides', "fold"
+                )
             return self.folds[(name, side)]
         default = next((side for side in _DEFAULT_SIDES if side in sides), sides[0])
         side = spec.values.get("side", default)

@@ -7,14 +7,16 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from shapely import Polygon, make_valid
+from shapely import Polygon, get_parts, make_valid
+from shapely.geometry.base import BaseGeometry
+from shapely.validation import explain_validity
 from svgelements import Arc, Close, CubicBezier, Line, Move, Path, QuadraticBezier
 
 from .errors import HingeleafError
 from .tolerances import CHORD_MM, SLIVER_MM2
 from .transforms import Array
 
-__all__ = ["closed_outline", "polyline", "single_polygon"]
+__all__ = ["closed_outline", "cut_window", "parts_of", "polyline", "single_polygon"]
 
 _PATH_LETTERS = set("MmLlHhVvCcSsQqTtAaZz")
 _LIMIT_MM = 10_000.0
@@ -83,9 +85,30 @@ def single_polygon(points: Array, what: str) -> Polygon:
     return polygon
 
 
-def _fault(polygon: Polygon) -> str:
-    from shapely.validation import explain_validity
+def parts_of(shape: BaseGeometry) -> list[Polygon]:
+    """The polygons that a shape consists of, without slivers, points and lines."""
+    return [part for part in get_parts(shape) if isinstance(part, Polygon) and part.area > SLIVER_MM2]
 
+
+def cut_window(outline: Polygon, window: Polygon) -> Polygon:
+    """An outline with a window cut into it.
+
+    Parameters
+    ----------
+    outline, window : Polygon, mm
+
+    Raises
+    ------
+    HingeleafError
+        The window is not wholly inside.
+    """
+    if not outline.contains_properly(window):
+        x, y = window.exterior.coords[0]
+        raise HingeleafError(f"a window near {x:.1f}, {y:.1f} mm is not inside its panel, or meets another one")
+    return Polygon(outline.exterior, [*outline.interiors, window.exterior])
+
+
+def _fault(polygon: Polygon) -> str:
     words = explain_validity(polygon)
     if "[" not in words:
         return f"area {make_valid(polygon).area:.3g} mm2"

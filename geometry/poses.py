@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -29,7 +30,12 @@ def poses_data(spread: Spread, angles_deg: ArrayLike) -> dict[str, Any]:
     angles = np.atleast_1d(np.asarray(angles_deg, dtype=float))
     motion = spread.pose(np.radians(angles))
     panels = [
-        {"id": panel.id, "piece": panel.piece, **_rings(panel.outline), "matrices": _matrices(motion.matrices[panel.id])}
+        {
+            "id": panel.id,
+            "piece": panel.piece,
+            **_rings(panel.outline),
+            "matrices": _matrices(motion.matrices[panel.id]),
+        }
         for panel in spread.panels.values()
     ]
     hinges = [
@@ -54,11 +60,11 @@ def _points(ring: LinearRing) -> list[list[float]]:
 
 
 def _matrices(matrices: Array) -> list[Any]:
-    good = np.isfinite(matrices).all(axis=(1, 2))
+    good = np.asarray(np.isfinite(matrices).all(axis=(1, 2)))
     return [matrix.tolist() if fine else None for matrix, fine in zip(matrices, good, strict=True)]
 
 
-def _numbers(values: Array, matrices: Any, panels: tuple[str, str]) -> list[float | None]:
+def _numbers(values: Array, matrices: Mapping[str, Array], panels: tuple[str, str]) -> list[float | None]:
     good = np.isfinite(values)
     for name in panels:
         good &= np.isfinite(matrices[name]).all(axis=(1, 2))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
 from .errors import HingeleafError
 from .motion import pose_panels, solve_cells
@@ -65,7 +66,8 @@ def _errors(spread: Spread, starts: Array, ends: Array) -> Array:
     """Largest corner error inside each interval, (k,) float, mm."""
     first, last = solve_cells(starts, spread.cells), solve_cells(ends, spread.cells)
     worst = np.zeros(len(starts))
-    corners = {name: np.asarray(panel.outline.convex_hull.exterior.coords)[:-1] for name, panel in spread.panels.items()}
+    hulls = {name: panel.outline.convex_hull for name, panel in spread.panels.items()}
+    corners = {name: shapely.get_coordinates(hull)[:-1] for name, hull in hulls.items()}
     for part in _PARTS:
         exact = solve_cells(starts + part * (ends - starts), spread.cells)
         straight = {name: first[name] + part * (last[name] - first[name]) for name in first}

@@ -59,9 +59,10 @@ def frame(origin: ArrayLike, first: ArrayLike, second: ArrayLike) -> Array:
     (4, 4) float, columns first, second, first x second, origin
     """
     matrix = np.eye(4)
-    matrix[:3, 0] = first
-    matrix[:3, 1] = second
-    matrix[:3, 2] = np.cross(first, second)
+    x, y = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
+    matrix[:3, 0] = x
+    matrix[:3, 1] = y
+    matrix[:3, 2] = np.cross(x, y)
     matrix[:3, 3] = origin
     return matrix
 

@@ -50,11 +50,11 @@ def _jam(spread: Spread, item: CellOnFold, low: float) -> Finding:
     opening = float(np.degrees(low))
     gap = 2 * spread.page_size_mm[0] * np.sin(low / 2)
     piece = _piece_of(spread, item.id)
-    message = (
-        f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
-    )
+    message = f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
     severity = _severity(spread, piece, gap)
-    return Finding(_CODE, severity, piece, f"{item.id}.left", None, opening, opening, "deg", message, _remedy(spread, item))
+    return Finding(
+        _CODE, severity, piece, f"{item.id}.left", None, opening, opening, "deg", message, _remedy(spread, item)
+    )
 
 
 def _standing_off(spread: Spread) -> list[Finding]:

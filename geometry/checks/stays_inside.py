@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely import Polygon, box
+from shapely import Point, Polygon, box
 
 from ..model import Panel
 from ..spread import Spread
@@ -29,7 +29,9 @@ def closed_outline_of(panel: Panel, matrix: Array) -> Polygon:
     -------
     Polygon, mm
     """
-    rings = [apply(matrix, np.asarray(ring.coords))[:, :2] for ring in [panel.outline.exterior, *panel.outline.interiors]]
+    rings = [
+        apply(matrix, np.asarray(ring.coords))[:, :2] for ring in [panel.outline.exterior, *panel.outline.interiors]
+    ]
     return Polygon(rings[0], rings[1:])
 
 
@@ -70,7 +72,7 @@ def check_stays_inside(spread: Spread) -> list[Finding]:
 
 def _finding(panel: Panel, matrix: Array, outside: Polygon, limit: Polygon, severity: Severity) -> Finding:
     points = shapely.get_coordinates(outside)
-    distances = shapely.distance(shapely.points(points), limit)
+    distances = np.array([limit.distance(Point(point)) for point in points])
     index = int(np.argmax(distances))
     overshoot, (x, y) = float(distances[index]), points[index]
     low_x, low_y, high_x, high_y = limit.bounds

@@ -11,7 +11,19 @@ from typing import Literal
 __all__ = ["COMMON", "PAGE", "PRINTED", "SIDES", "STOCK", "TOP", "Field", "FieldType", "expand"]
 
 FieldType = Literal[
-    "text", "name", "number", "length", "angle", "choice", "line", "outline", "outlines", "point", "size", "file", "color"
+    "text",
+    "name",
+    "number",
+    "length",
+    "angle",
+    "choice",
+    "line",
+    "outline",
+    "outlines",
+    "point",
+    "size",
+    "file",
+    "color",
 ]
 
 SIDES = ("left", "right")
@@ -73,7 +85,9 @@ PAGE = (
 STOCK = (
     Field("grammage", "number", "g/m²", default="250", low=20, high=2000),
     Field("bulk", "number", "cm³/g; gives the caliper where none is measured", default="1.2", low=0.5, high=3),
-    Field("caliper", "length", "measured thickness; overrides grammage and bulk", default="grammage x bulk", positive=True),
+    Field(
+        "caliper", "length", "measured thickness; overrides grammage and bulk", default="grammage x bulk", positive=True
+    ),
     Field("grain", "choice", "direction of the fibres on the net", default="any", choices=("any", "height", "width")),
     Field("color", "color", "unprinted card", default="#fbfaf6"),
 )

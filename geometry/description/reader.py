@@ -46,7 +46,9 @@ def read_description(path: str | Path) -> Description:
     file = Path(path)
     try:
         if file.stat().st_size > _LARGEST_BYTES:
-            raise FileError(f"{file.name}: is larger than {_LARGEST_BYTES // 1_000_000} MB; a description is a short text")
+            raise FileError(
+                f"{file.name}: is larger than {_LARGEST_BYTES // 1_000_000} MB; a description is a short text"
+            )
         text = file.read_bytes().decode("utf-8-sig")
     except OSError as error:
         raise FileError(f"{file}: cannot be read ({error.strerror or error})") from None
@@ -115,7 +117,9 @@ class _Reader:
             where = f"{place}, {key}" if name else key
             if key not in keys:
                 near = get_close_matches(key, [*keys, *extra], 1)
-                hint = (hints or {}).get(key) or (f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(keys))}")
+                hint = (hints or {}).get(key) or (
+                    f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(keys))}"
+                )
                 self.problem(where, f"is no key here; {hint}", line)
                 continue
             try:
@@ -175,7 +179,9 @@ class _Reader:
         name = str(values[key])
         path = (self.folder / name).resolve() if "\0" not in name else self.folder
         if Path(name).is_absolute() or not path.is_relative_to(self.folder) or path == self.folder:
-            self.problem(f"{place}, {key}", f'"{name}" must be a file beside the description or in a folder below', line)
+            self.problem(
+                f"{place}, {key}", f'"{name}" must be a file beside the description or in a folder below', line
+            )
             return None
         return str(path)
 

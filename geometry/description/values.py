@@ -38,7 +38,7 @@ def _number(field: Field, value: Any) -> float:
     if not math.isfinite(number):
         raise HingeleafError("must be a finite number")
     low, high = field.low, field.high
-    if low is not None and number < low or high is not None and number > high:
+    if (low is not None and number < low) or (high is not None and number > high):
         raise HingeleafError(f"is {number:g}; it must lie between {low:g} and {high:g}")
     if field.type in ("number", "length") and abs(number) > _MOST_MM:
         raise HingeleafError(f"is {number:g}; it must be at most {_MOST_MM:g}")

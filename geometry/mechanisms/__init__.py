@@ -18,10 +18,13 @@ __all__ = ["KINDS", "Kind"]
 class Kind(Protocol):
     """What a module of this package offers."""
 
-    #: every key that a mechanism of this kind may have, besides kind and id
-    FIELDS: tuple[Field, ...]
-    #: what to say where a key is written that is none, by key
-    HINTS: Mapping[str, str]
+    @property
+    def FIELDS(self) -> tuple[Field, ...]:  # noqa: N802 - a module's constant
+        """Every key that a mechanism of this kind may have, besides kind and id."""
+
+    @property
+    def HINTS(self) -> Mapping[str, str]:  # noqa: N802 - a module's constant
+        """What to say where a key is written that is none, by key."""
 
     def build(self, spec: MechanismSpec, building: Building) -> None:
         """Add the mechanism to what stands; MechanismError where that cannot be."""

@@ -12,7 +12,7 @@ from ..description.data import MechanismSpec
 from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, Cell
 from ..model import Angle, Axis, Fold, GlueArea, HostSide, Panel
-from ..outline import closed_outline
+from ..outline import closed_outline, cut_window
 from ..transforms import Array, apply, frame, lift, map_between
 from .tabs import TabPlan, tab_ring
 
@@ -77,12 +77,9 @@ def with_holes(spec: MechanismSpec, outline: Polygon, key: str, mirror: float) -
     for hole in spec.values.get(key) or spec.values.get(key.rsplit("_", 1)[0]) or ():
         try:
             ring = np.asarray(closed_outline(hole).exterior.coords) * [mirror, 1.0]
+            outline = cut_window(outline, Polygon(ring))
         except HingeleafError as error:
             raise MechanismError(str(error), key) from None
-        cut = Polygon(ring)
-        if not outline.contains_properly(cut):
-            raise MechanismError(f"a hole near {ring[0][0]:.1f}, {ring[0][1]:.1f} mm is not inside the panel", key)
-        outline = outline.difference(cut)
     return outline
 
 
@@ -125,19 +122,15 @@ def _add_foot(spec: MechanismSpec, building: Building, glued: Glued, foot: Foot)
     if not glued.outer:
         at_crease = at_crease.other_side()
     host_panel = foot.host.panel
-    net_line = (foot.net_start, foot.net_line)
-    host_line = (foot.host_start, foot.host_line)
     tab_turn = Angle(None, 1.0, np.pi if foot.tab.inner else 0.0)
-    for kind, first, second, (start, along), dihedral, touching, hinge_id in (
-        ("crease", name, f"{name}.tab", net_line, at_crease, (name, f"{name}.tab"), name),
-        ("glue", name, host_panel, host_line, turn, (name, f"{name}.tab"), f"{name}.glue"),
-        ("glue", f"{name}.tab", host_panel, host_line, tab_turn, (f"{name}.tab",), f"{name}.tab.glue"),
-    ):
-        building.hinges.append(
-            HingePlan(
-                hinge_id, kind, (first, second), (foot.net_start, start), (foot.net_line, along), dihedral, touching  # type: ignore[arg-type]
-            )
-        )
+    lines = (foot.net_start, foot.net_start), (foot.net_line, foot.net_line)
+    on_host_lines = (foot.net_start, foot.host_start), (foot.net_line, foot.host_line)
+    tab_name = f"{name}.tab"
+    building.hinges += [
+        HingePlan(name, "crease", (name, tab_name), *lines, at_crease, (name, tab_name)),
+        HingePlan(f"{name}.glue", "glue", (name, host_panel), *on_host_lines, turn, (name,)),
+        HingePlan(f"{tab_name}.glue", "glue", (tab_name, host_panel), *on_host_lines, tab_turn, (tab_name,)),
+    ]
     _add_foot_folds(building, glued, foot, name, turn)
 
 

@@ -15,8 +15,8 @@ from ..description.data import MechanismSpec
 from ..description.fields import COMMON, Field
 from ..errors import HingeleafError, MechanismError
 from ..model import Fold, GlueArea, HostSide, Panel
-from ..outline import closed_outline
-from ..tolerances import GRID_MM, SLIVER_MM2
+from ..outline import closed_outline, cut_window, parts_of
+from ..tolerances import GRID_MM
 from ..transforms import Array, apply, frame, map_between
 from .glued import host_normal
 
@@ -71,21 +71,20 @@ def _outline(spec: MechanismSpec) -> Polygon:
         width, height = values["size"]
         if width <= 0 or height <= 0:
             raise MechanismError(f"is {width:g} x {height:g} mm; both must be above 0", "size")
-        outline = shapely.box(-width / 2, -height / 2, width / 2, height / 2)
+        outline: Polygon = shapely.box(-width / 2, -height / 2, width / 2, height / 2)
     else:
         outline = closed_outline(values["outline"])
     for hole in values.get("holes", ()):
-        cut = closed_outline(hole)
-        if not outline.contains_properly(cut):
-            raise MechanismError("a window is not inside the outline", "holes")
-        outline = outline.difference(cut)
+        try:
+            outline = cut_window(outline, closed_outline(hole))
+        except HingeleafError as error:
+            raise MechanismError(str(error), "holes") from None
     return outline
 
 
 def _on_panel(spec: MechanismSpec, building: Building, outline: Polygon) -> None:
-    for key in ("side",):
-        if key in spec.values:
-            raise MechanismError("belongs to a rider across a fold; on a panel write face", key)
+    if "side" in spec.values:
+        raise MechanismError("belongs to a rider across a fold; on a panel write face", "side")
     host = building.panel(spec)
     x, y = spec.values["at"]
     angle = math.radians(spec.values.get("turn", 0.0))
@@ -105,7 +104,9 @@ def _across_fold(spec: MechanismSpec, building: Building, outline: Polygon) -> N
             raise MechanismError("belongs to a rider on a panel; across a fold write side", key)
     fold = building.fold(spec)
     if fold.side not in ("valley", "mountain"):
-        raise MechanismError("is a glue line; a rider across it would be in the way of the tab: choose a crease", "fold")
+        raise MechanismError(
+            "is a glue line; a rider across it would be in the way of the tab: choose a crease", "fold"
+        )
     x, y = spec.values["at"]
     if x != 0.0:
         raise MechanismError(f"is [{x:g}, {y:g}]; across a fold it is [0, place along the fold]", "at")
@@ -120,11 +121,10 @@ def _across_fold(spec: MechanismSpec, building: Building, outline: Polygon) -> N
 
 
 def _add_half(spec: MechanismSpec, building: Building, fold: Fold, outline: Polygon, half: _Half) -> None:
-    low, _, high, top = outline.bounds
-    bottom = outline.bounds[1]
+    low, bottom, high, top = outline.bounds
     box = shapely.box(*((0.0, bottom - 1, high + 1, top + 1) if half.sign > 0 else (low - 1, bottom - 1, 0.0, top + 1)))
     part = shapely.intersection(outline, box, grid_size=GRID_MM)
-    parts = [item for item in shapely.get_parts(part) if isinstance(item, Polygon) and item.area > SLIVER_MM2]
+    parts = parts_of(part)
     if len(parts) != 1:
         raise MechanismError("must lie on both sides of the fold (x below and above 0), in one part each", "outline")
     name = f"{spec.id}.{half.side}"
@@ -143,7 +143,7 @@ def _glue(spec: MechanismSpec, building: Building, host: str, name: str, rest: A
     outline = building.panels[name].outline
     on_host = Polygon(apply(rest, np.asarray(outline.exterior.coords))[:, :2])
     area = on_host.intersection(building.panels[host].outline)
-    parts = [part for part in shapely.get_parts(area) if isinstance(part, Polygon) and part.area > SLIVER_MM2]
+    parts = parts_of(area)
     if not parts:
         raise MechanismError(f"lies wholly beside {host} and cannot be glued on it; move it", "at")
     for part in parts:

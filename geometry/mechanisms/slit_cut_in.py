@@ -16,7 +16,7 @@ from ..description.fields import Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import Cell, PlanarCell, SphericalCell
 from ..model import Angle, Axis, Fold, HostSide, Panel
-from ..outline import closed_outline, polyline
+from ..outline import closed_outline, cut_window, parts_of, polyline
 from ..tolerances import FLAT_MM, GRID_MM, SLIVER_MM2, TOUCH_MM
 from ..transforms import Array, lift
 from .glued import host_normal
@@ -141,9 +141,10 @@ def _settled(corners: _Corners) -> _Corners:
     else:
         needed, given = corners.left_start * corners.right_end / corners.left_end, corners.right_start
     if abs(given - needed) > FLAT_MM or (corners.right_start if first else corners.right_end) == 0:
+        slit = "second" if first else "first"
         raise MechanismError(
-            f"the two hinge lines do not meet the fold in one point, so it cannot move: the right corner at the "
-            f"{'second' if first else 'first'} slit must move by {abs(given - needed):.3f} mm, to a width of {needed:.3f} mm",
+            f"the two hinge lines do not meet the fold in one point, so it cannot move: the right corner at the {slit} "
+            f"slit must move by {abs(given - needed):.3f} mm, to a width of {needed:.3f} mm",
             "width_end" if first else "width_start",
         )
     return replace(corners, right_end=needed) if first else replace(corners, right_start=needed)
@@ -186,7 +187,7 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
     if "edge" in slits:
         inside = shapely.intersection(ring, card, grid_size=GRID_MM)
         middle = shapely.Point(_to_net(fold, np.array([[0.0, length / 2]]))[0])
-        parts = [part for part in shapely.get_parts(inside) if part.distance(middle) < TOUCH_MM]
+        parts = [part for part in parts_of(inside) if part.distance(middle) < TOUCH_MM]
         if not parts:
             raise MechanismError(f"lies outside {fold.id}, which runs from {fold.start:g} to {fold.end:g} mm", "at")
         ring = parts[0]
@@ -197,11 +198,12 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
             f"leaves the card of its host by {reach:.2f} mm (or meets another cut); move it, or make it smaller", "at"
         )
     for hole in spec.values.get("holes", ()):
-        cut = Polygon(_to_net(fold, np.asarray(closed_outline(hole).exterior.coords)))
-        if not ring.contains_properly(cut):
-            raise MechanismError("a window is not inside the strip", "holes")
-        ring = ring.difference(cut)
-    return shapely.set_precision(ring, GRID_MM)
+        window = Polygon(_to_net(fold, np.asarray(closed_outline(hole).exterior.coords)))
+        try:
+            ring = cut_window(ring, window)
+        except HingeleafError as error:
+            raise MechanismError(str(error), "holes") from None
+    return parts_of(shapely.set_precision(ring, GRID_MM))[0]
 
 
 def _slit(
@@ -214,7 +216,7 @@ def _slit(
     if shape is None:
         return np.array([left, right])
     try:
-        middle = polyline(shape) + [0.0, along]
+        middle = polyline(shape) + np.array([0.0, along])
     except HingeleafError as error:
         raise MechanismError(str(error), key) from None
     points = np.concatenate([[left], middle, [right]])
@@ -239,11 +241,15 @@ def _halves(lines: _Lines, strip: Polygon) -> tuple[Polygon, Polygon]:
     start = lines.crease_point - far * along
     halves = []
     for sign in (-1.0, 1.0):
-        half = np.array([start, start + 2 * far * along, start + 2 * far * along + sign * far * across, start + sign * far * across])
+        half = np.array(
+            [start, start + 2 * far * along, start + 2 * far * along + sign * far * across, start + sign * far * across]
+        )
         part = shapely.intersection(strip, Polygon(_to_net(lines.fold, half)), grid_size=GRID_MM)
-        pieces = [item for item in shapely.get_parts(part) if isinstance(item, Polygon) and item.area > SLIVER_MM2]
+        pieces = parts_of(part)
         if len(pieces) != 1:
-            raise MechanismError("the shape of a slit crosses the middle crease more than once; keep it simpler", "slit_start")
+            raise MechanismError(
+                "the shape of a slit crosses the middle crease more than once; keep it simpler", "slit_start"
+            )
         halves.append(pieces[0])
     return halves[0], halves[1]
 
@@ -252,7 +258,7 @@ def _cut_host(building: Building, host: HostSide, strip: Polygon) -> None:
     panel = building.panels[host.panel]
     whole = Polygon(strip.exterior)
     left_over = shapely.difference(panel.outline, whole, grid_size=GRID_MM)
-    parts = [part for part in shapely.get_parts(left_over) if isinstance(part, Polygon) and part.area > SLIVER_MM2]
+    parts = parts_of(left_over)
     if len(parts) != 1:
         what = "leaves nothing of" if not parts else "cuts apart"
         raise MechanismError(f"{what} {host.panel}; make it shorter or narrower", "length")

@@ -31,7 +31,9 @@ TAB_FIELDS = (
         choices=("inner", "outer"),
         sided=True,
     ),
-    Field("tab_width", "length", "how far the tab reaches beyond the glue line", default="10", positive=True, sided=True),
+    Field(
+        "tab_width", "length", "how far the tab reaches beyond the glue line", default="10", positive=True, sided=True
+    ),
 )
 
 

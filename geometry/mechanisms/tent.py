@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -23,18 +22,30 @@ __all__ = ["FIELDS", "HINTS", "build"]
 
 FIELDS = (
     Field("fold", "name", "the fold it stands astride"),
-    Field("side", "choice", "side of that fold", "valley, or outer on a foot", choices=("valley", "mountain", "outer", "inner")),
+    Field(
+        "side",
+        "choice",
+        "side of that fold",
+        "valley, or outer on a foot",
+        choices=("valley", "mountain", "outer", "inner"),
+    ),
     Field("at", "number", "where it begins along the fold, mm"),
     Field("length", "length", "how long it is along the fold", positive=True),
     Field("base", "length", "from the fold to the glue line", positive=True, sided=True),
     Field(
         "height",
         "length",
-        "from the glue line to the ridge, measured on the card; one side given, the other follows so that it closes flat",
+        "from the glue line to the ridge, on the card; one side given, the other follows so that it closes flat",
         positive=True,
         sided=True,
     ),
-    Field("lean", "choice", "the ridge leans away from the fold, or back over it", default="away", choices=("away", "over")),
+    Field(
+        "lean",
+        "choice",
+        "the ridge leans away from the fold, or back over it",
+        default="away",
+        choices=("away", "over"),
+    ),
     *TAB_FIELDS,
     Field("edge_start", "line", "free edge at the start, from the ridge to the foot", default="straight", sided=True),
     Field("edge_end", "line", "free edge at the end, from the ridge to the foot", default="straight", sided=True),
@@ -55,7 +66,8 @@ def build(spec: MechanismSpec, building: Building) -> None:
     at, length = spec.values["at"], spec.values["length"]
     if at < named.start - TOUCH_MM or at + length > named.end + TOUCH_MM:
         raise MechanismError(
-            f"begins at {at:g} and ends at {at + length:g}; {named.id} runs from {named.start:g} to {named.end:g} mm", "at"
+            f"begins at {at:g} and ends at {at + length:g}; {named.id} runs from {named.start:g} to {named.end:g} mm",
+            "at",
         )
     fold = named.moved(at)
     branch = OVER if spec.values.get("lean") == "over" else AWAY
@@ -118,7 +130,7 @@ def _outline(spec: MechanismSpec, side: str, height: float, sign: float) -> Poly
     for name, y in (("edge_end", length), ("edge_start", 0.0)):
         edge = spec.sided(name)[0 if side == "left" else 1]
         try:
-            middle = np.empty((0, 2)) if edge is None else polyline(edge) + [0.0, y]
+            middle = np.empty((0, 2)) if edge is None else polyline(edge) + np.array([0.0, y])
         except HingeleafError as error:
             raise MechanismError(str(error), name) from None
         if name == "edge_end":

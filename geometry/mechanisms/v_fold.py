@@ -25,9 +25,20 @@ __all__ = ["FIELDS", "HINTS", "build"]
 
 FIELDS = (
     Field("fold", "name", "the fold it is glued across"),
-    Field("side", "choice", "side of that fold", "valley, or outer on a foot", choices=("valley", "mountain", "outer", "inner")),
+    Field(
+        "side",
+        "choice",
+        "side of that fold",
+        "valley, or outer on a foot",
+        choices=("valley", "mountain", "outer", "inner"),
+    ),
     Field("at", "number", "place of the apex along the fold, mm"),
-    Field("angle", "angle", "from the fold to the glue line, degrees; above 90 it opens towards the fold's start", sided=True),
+    Field(
+        "angle",
+        "angle",
+        "from the fold to the glue line, degrees; above 90 it opens towards the fold's start",
+        sided=True,
+    ),
     Field("height", "length", "length of the middle crease, measured on the card", positive=True),
     Field(
         "crease_angle",
@@ -45,7 +56,13 @@ FIELDS = (
         choices=("away", "over"),
     ),
     *TAB_FIELDS,
-    Field("edge", "line", "free edge from the crease's tip to the foot's end", default="straight, parallel to the crease", sided=True),
+    Field(
+        "edge",
+        "line",
+        "free edge from the crease's tip to the foot's end",
+        default="straight, parallel to the crease",
+        sided=True,
+    ),
     Field("holes", "outlines", "windows", default="none", sided=True),
     replace(PRINTED, default="outer; inner where it opens towards the fold's start"),
     *COMMON,
