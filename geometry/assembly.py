@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 import numpy as np
 import shapely
-from shapely import box
+from shapely import Polygon, box
 
 from .building import Building, HingePlan
 from .contact import common_spans, edge_spans
 from .description.data import Description, MechanismSpec
 from .errors import DescriptionError, HingeleafError, MechanismError, Problem
 from .mechanisms import KINDS
-from .model import Angle, Axis, Fold, Hinge, HostSide, Panel, Piece
+from .model import Angle, Axis, Fold, GlueArea, Hinge, HostSide, Panel, Piece
+from .outline import common_part, parts_of
 from .spread import Spread
 from .tolerances import SLIVER_MM2
-from .transforms import Array
+from .transforms import Array, apply
 
 __all__ = ["assemble"]
 
@@ -75,7 +79,7 @@ def assemble(description: Description) -> Spread:
         hinges=hinges,
         folds=building.folds,
         cells=tuple(building.cells),
-        glue_areas=tuple(building.glue_areas),
+        glue_areas=tuple(_glued(building)),
     )
 
 
@@ -145,6 +149,18 @@ def _net_problems(building: Building) -> list[Problem]:
             place, line = (spec.place(), spec.line()) if spec else ("page", None)
             problems.append(Problem(place, message, line))
     return problems
+
+
+def _glued(building: Building) -> Iterator[GlueArea]:
+    """The gluing areas, without what was cut from the tab or rider after it was planned."""
+    for area in building.glue_areas:
+        glued = building.panels[area.glued]
+        rings = [
+            apply(glued.rest, np.asarray(ring.coords))[:, :2]
+            for ring in (glued.outline.exterior, *glued.outline.interiors)
+        ]
+        for part in parts_of(common_part(area.outline, Polygon(rings[0], rings[1:]))):
+            yield replace(area, outline=part)
 
 
 def _hinges(building: Building, problems: list[Problem]) -> tuple[Hinge, ...]:

@@ -7,16 +7,25 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from shapely import Polygon, get_parts, make_valid
+from shapely import Polygon, difference, get_parts, intersection, make_valid, set_precision
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 from svgelements import Arc, Close, CubicBezier, Line, Move, Path, QuadraticBezier
 
 from .errors import HingeleafError
-from .tolerances import CHORD_MM, SLIVER_MM2
+from .tolerances import CHORD_MM, GRID_MM, SLIVER_MM2, TOUCH_MM
 from .transforms import Array
 
-__all__ = ["closed_outline", "cut_window", "parts_of", "polyline", "single_polygon"]
+__all__ = [
+    "closed_outline",
+    "common_part",
+    "cut_window",
+    "open_ends",
+    "parts_of",
+    "polyline",
+    "single_polygon",
+    "without",
+]
 
 _PATH_LETTERS = set("MmLlHhVvCcSsQqTtAaZz")
 _LIMIT_MM = 10_000.0
@@ -88,6 +97,32 @@ def single_polygon(points: Array, what: str) -> Polygon:
 def parts_of(shape: BaseGeometry) -> list[Polygon]:
     """The polygons that a shape consists of, without slivers, points and lines."""
     return [part for part in get_parts(shape) if isinstance(part, Polygon) and part.area > SLIVER_MM2]
+
+
+def common_part(one: BaseGeometry, two: BaseGeometry) -> BaseGeometry:
+    """What two shapes share, on the common grid, without the grid sticking to the result."""
+    return set_precision(intersection(one, two, grid_size=GRID_MM), 0.0)
+
+
+def without(one: BaseGeometry, two: BaseGeometry) -> BaseGeometry:
+    """The first shape without the second, on the common grid, without the grid sticking to the result."""
+    return set_precision(difference(one, two, grid_size=GRID_MM), 0.0)
+
+
+def open_ends(points: Array, start: Array, end: Array) -> Array:
+    """A free edge without the points that repeat its start or its end.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    start, end : (2,) float, mm; the corners that the edge is joined to
+    """
+    first, last = 0, len(points)
+    while first < last and np.hypot(*(points[first] - start)) < TOUCH_MM:
+        first += 1
+    while last > first and np.hypot(*(points[last - 1] - end)) < TOUCH_MM:
+        last -= 1
+    return points[first:last]
 
 
 def cut_window(outline: Polygon, window: Polygon) -> Polygon:

@@ -15,8 +15,7 @@ from ..description.data import MechanismSpec
 from ..description.fields import COMMON, Field
 from ..errors import HingeleafError, MechanismError
 from ..model import Fold, GlueArea, HostSide, Panel
-from ..outline import closed_outline, cut_window, parts_of
-from ..tolerances import GRID_MM
+from ..outline import closed_outline, common_part, cut_window, parts_of
 from ..transforms import Array, apply, frame, map_between
 from .glued import host_normal
 
@@ -123,7 +122,7 @@ def _across_fold(spec: MechanismSpec, building: Building, outline: Polygon) -> N
 def _add_half(spec: MechanismSpec, building: Building, fold: Fold, outline: Polygon, half: _Half) -> None:
     low, bottom, high, top = outline.bounds
     box = shapely.box(*((0.0, bottom - 1, high + 1, top + 1) if half.sign > 0 else (low - 1, bottom - 1, 0.0, top + 1)))
-    part = shapely.intersection(outline, box, grid_size=GRID_MM)
+    part = common_part(outline, box)
     parts = parts_of(part)
     if len(parts) != 1:
         raise MechanismError("must lie on both sides of the fold (x below and above 0), in one part each", "outline")
@@ -142,7 +141,7 @@ def _in_space(vector: Array) -> Array:
 def _glue(spec: MechanismSpec, building: Building, host: str, name: str, rest: Array, back: bool) -> None:
     outline = building.panels[name].outline
     on_host = Polygon(apply(rest, np.asarray(outline.exterior.coords))[:, :2])
-    area = on_host.intersection(building.panels[host].outline)
+    area = common_part(on_host, building.panels[host].outline)
     parts = parts_of(area)
     if not parts:
         raise MechanismError(f"lies wholly beside {host} and cannot be glued on it; move it", "at")

@@ -16,7 +16,7 @@ from ..description.fields import Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import Cell, PlanarCell, SphericalCell
 from ..model import Angle, Axis, Fold, HostSide, Panel
-from ..outline import closed_outline, cut_window, parts_of, polyline
+from ..outline import closed_outline, common_part, cut_window, parts_of, polyline, without
 from ..tolerances import FLAT_MM, GRID_MM, SLIVER_MM2, TOUCH_MM
 from ..transforms import Array, lift
 from .glued import host_normal
@@ -177,7 +177,7 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
     left = np.array([[-corners.left_start, 0.0], [-corners.left_end, length]])
     right = np.array([[corners.right_start, 0.0], [corners.right_end, length]])
     hosts = [building.panels[side.panel].outline for side in (fold.left, fold.right)]
-    card = shapely.union_all(hosts, grid_size=GRID_MM)
+    card = shapely.set_precision(shapely.union_all(hosts, grid_size=GRID_MM), 0.0)
     slits = [spec.values.get("slit_start"), spec.values.get("slit_end")]
     first = _slit(spec, "slit_start", left[0], right[0], 0.0, left[0] - left[1], right[0] - right[1])
     second = _slit(spec, "slit_end", left[1], right[1], length, left[1] - left[0], right[1] - right[0])
@@ -185,13 +185,13 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
     if not ring.is_valid or ring.area < SLIVER_MM2:
         raise MechanismError("the slits cross each other or a hinge line; bring them apart", "slit_start")
     if "edge" in slits:
-        inside = shapely.intersection(ring, card, grid_size=GRID_MM)
+        inside = common_part(ring, card)
         middle = shapely.Point(_to_net(fold, np.array([[0.0, length / 2]]))[0])
         parts = [part for part in parts_of(inside) if part.distance(middle) < TOUCH_MM]
         if not parts:
             raise MechanismError(f"lies outside {fold.id}, which runs from {fold.start:g} to {fold.end:g} mm", "at")
         ring = parts[0]
-    outside = shapely.difference(ring, card, grid_size=GRID_MM)
+    outside = without(ring, card)
     if outside.area > SLIVER_MM2:
         reach = max(shapely.Point(p).distance(card) for p in shapely.get_coordinates(outside))
         raise MechanismError(
@@ -203,7 +203,7 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
             ring = cut_window(ring, window)
         except HingeleafError as error:
             raise MechanismError(str(error), "holes") from None
-    return parts_of(shapely.set_precision(ring, GRID_MM))[0]
+    return parts_of(shapely.set_precision(shapely.set_precision(ring, GRID_MM), 0.0))[0]
 
 
 def _slit(
@@ -244,7 +244,7 @@ def _halves(lines: _Lines, strip: Polygon) -> tuple[Polygon, Polygon]:
         half = np.array(
             [start, start + 2 * far * along, start + 2 * far * along + sign * far * across, start + sign * far * across]
         )
-        part = shapely.intersection(strip, Polygon(_to_net(lines.fold, half)), grid_size=GRID_MM)
+        part = common_part(strip, Polygon(_to_net(lines.fold, half)))
         pieces = parts_of(part)
         if len(pieces) != 1:
             raise MechanismError(
@@ -257,7 +257,7 @@ def _halves(lines: _Lines, strip: Polygon) -> tuple[Polygon, Polygon]:
 def _cut_host(building: Building, host: HostSide, strip: Polygon) -> None:
     panel = building.panels[host.panel]
     whole = Polygon(strip.exterior)
-    left_over = shapely.difference(panel.outline, whole, grid_size=GRID_MM)
+    left_over = without(panel.outline, whole)
     parts = parts_of(left_over)
     if len(parts) != 1:
         what = "leaves nothing of" if not parts else "cuts apart"

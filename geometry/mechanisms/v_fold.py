@@ -15,7 +15,7 @@ from ..description.fields import COMMON, PRINTED, Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, OVER, SphericalCell, closing_partner
 from ..model import Fold
-from ..outline import polyline, single_polygon
+from ..outline import open_ends, polyline, single_polygon
 from ..tolerances import ANGLE_RAD, TOUCH_MM
 from ..transforms import Array
 from .glued import Foot, Glued, sides, stand, with_holes
@@ -169,6 +169,7 @@ def _outline(spec: MechanismSpec, side: str, net_line: Array, width: float, sign
     key = f"edge_{side}" if f"edge_{side}" in spec.values else "edge"
     try:
         middle = np.array([end + tip]) if edge is None else polyline(edge) * [sign, 1.0]
+        middle = open_ends(middle, tip, end)
         ring = np.concatenate([[np.zeros(2)], [end], middle[::-1], [tip]])
         outline = single_polygon(ring, f"the outline of the {side} panel")
     except HingeleafError as error:

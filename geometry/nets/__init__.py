@@ -1,0 +1,38 @@
+"""Nets: pieces laid flat, true size, on sheets, as SVG, PDF and DXF.
+
+`draw_piece` makes the drawing of one piece in its net coordinates, `lay_out` packs drawings on sheets, and the writers
+put sheets into files; `write_nets` does it all.
+"""
+
+from __future__ import annotations
+
+from .classes import LINE_CLASSES, STYLES, LineClass, Style
+from .drawing import BLEED_MM, PieceDrawing, draw_piece
+from .lines import ArtImage, NetLine, NetText, Placement
+from .sheets import GAP_MM, MARGIN_MM, Sheet, lay_out
+from .sizes import DEFAULT_SIZES, SheetSize, sheet_size
+from .write import FORMATS, NetFiles, write_nets
+
+__all__ = [
+    "BLEED_MM",
+    "DEFAULT_SIZES",
+    "FORMATS",
+    "GAP_MM",
+    "LINE_CLASSES",
+    "MARGIN_MM",
+    "STYLES",
+    "ArtImage",
+    "LineClass",
+    "NetFiles",
+    "NetLine",
+    "NetText",
+    "PieceDrawing",
+    "Placement",
+    "Sheet",
+    "SheetSize",
+    "Style",
+    "draw_piece",
+    "lay_out",
+    "sheet_size",
+    "write_nets",
+]

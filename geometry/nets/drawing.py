@@ -1,0 +1,179 @@
+"""The drawing of one piece, in its net coordinates: what every writer and every sheet starts from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LinearRing, LineString, MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from ..model import Piece
+from ..spread import Spread
+from .cuts import card_of, find_lines
+from .glue import glue_marks, glue_texts
+from .lettering import CLEAR_MM, one_line, place_text, text_box
+from .lines import ArtImage, NetLine, NetText, Placement
+
+__all__ = ["BLEED_MM", "PieceDrawing", "draw_piece"]
+
+#: Artwork reaches this far beyond the card, common practice in print.
+BLEED_MM = 3.0
+
+_TITLE_SIZE_MM = 4.2
+_LEAST_TITLE_MM = 1.8
+_UNDER_TITLE_MM = 2.6
+_TITLE_CLEAR_MM = 5.0
+_ARROW_MM = np.array([1.6, 5.0])
+
+
+@dataclass(frozen=True)
+class PieceDrawing:
+    """One piece laid flat.
+
+    Parameters
+    ----------
+    piece : what it is
+    lines : all its lines, in drawing order
+    texts : all its texts
+    art : artwork of its printed face, or None where that is plain
+    back : artwork of its back, or None where that is plain
+    card : the card itself, all panels joined
+    """
+
+    piece: Piece
+    lines: tuple[NetLine, ...]
+    texts: tuple[NetText, ...]
+    art: ArtImage | None
+    back: ArtImage | None
+    card: MultiPolygon
+
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Box about the card and all texts, (left, low, right, high), mm."""
+        left, low, right, high = shapely.total_bounds([self.card, *(text_box(text) for text in self.texts)])
+        return float(left), float(low), float(right), float(high)
+
+    def moved(self, placement: Placement) -> PieceDrawing:
+        """The same drawing on the sheet."""
+        return replace(
+            self,
+            lines=tuple(line.moved(placement) for line in self.lines),
+            texts=tuple(text.moved(placement) for text in self.texts),
+            art=self.art.moved(placement) if self.art is not None else None,
+            back=self.back.moved(placement) if self.back is not None else None,
+            card=shapely.transform(self.card, placement.apply),
+        )
+
+
+def draw_piece(spread: Spread, piece_id: str) -> PieceDrawing:
+    """Draw one piece of a spread.
+
+    Parameters
+    ----------
+    spread : Spread
+    piece_id : name of the piece
+
+    Returns
+    -------
+    PieceDrawing, in the piece's net coordinates
+    """
+    piece = spread.piece(piece_id)
+    outlines = {name: spread.panels[name].outline for name in piece.panels}
+    card = card_of(list(outlines.values()))
+    cuts, folds = _cuts_and_folds(spread, piece_id, outlines)
+    glue = glue_marks(spread, piece)
+    inner = card.difference(shapely.union_all([_stroke(line) for line in (*cuts, *folds)]).buffer(CLEAR_MM))
+    lettered, leaders = glue_texts(spread, piece, glue, inner)
+    taken: list[BaseGeometry] = [_covered(line).buffer(CLEAR_MM) for line in glue]
+    taken += [outlines[name] for name in piece.panels if spread.panels[name].role == "tab"]
+    taken += [text_box(text, clear_mm=CLEAR_MM) for text in lettered]
+    taken += [_stroke(line).buffer(CLEAR_MM) for line in leaders]
+    title, arrow = _title(piece, card, inner.difference(shapely.union_all(taken)))
+    return PieceDrawing(
+        piece=piece,
+        lines=(*glue, *cuts, *folds, *arrow, *leaders),
+        texts=(*lettered, title),
+        art=_artwork(piece.art_front, card),
+        back=_artwork_behind(piece.art_back, card),
+        card=card,
+    )
+
+
+def _stroke(line: NetLine) -> BaseGeometry:
+    return LinearRing(line.points) if line.closed else LineString(line.points)
+
+
+def _covered(mark: NetLine) -> BaseGeometry:
+    """What a gluing mark keeps free of the title: all of it on a host, its stroke on the part that is glued."""
+    return _stroke(mark) if mark.panel == mark.glued else Polygon(mark.points)
+
+
+def _cuts_and_folds(spread: Spread, piece_id: str, outlines: dict[str, Polygon]) -> tuple[list[NetLine], list[NetLine]]:
+    hinges = {hinge.id: hinge for hinge in spread.creases(piece_id)}
+    found = find_lines(outlines, {name: (hinge.lines[0], hinge.panels) for name, hinge in hinges.items()})
+    cuts = [NetLine("cut", line.points, line.closed, panel=line.owner) for line in found.cuts]
+    classes = {name: spread.crease_class(hinge) for name, hinge in hinges.items()}
+    folds = [NetLine(classes[line.owner], line.points, hinge=line.owner) for line in found.creases if line.owner]
+    return cuts, folds
+
+
+def _title(piece: Piece, card: MultiPolygon, free: BaseGeometry) -> tuple[NetText, list[NetLine]]:
+    """The piece's name where nothing else is, or under the piece where it is too small; with an arrow upwards."""
+    name = one_line(piece.title)
+    title = place_text(
+        free,
+        name,
+        size_mm=_TITLE_SIZE_MM,
+        least_mm=_LEAST_TITLE_MM,
+        turns_rad=(0.0, np.pi / 2),
+        bold=True,
+        enough_mm=_TITLE_CLEAR_MM,
+    )
+    if title is None:
+        left, low, right, _ = card.bounds
+        place = np.array([(left + right) / 2, low - BLEED_MM - _UNDER_TITLE_MM])
+        return NetText("label", name, place, _UNDER_TITLE_MM, bold=True), []
+    return title, _arrow_beside(title, free)
+
+
+def _arrow_beside(title: NetText, free: BaseGeometry) -> list[NetLine]:
+    """An arrow that shows which way is up on the net, where it has room beside the title."""
+    left, low, right, high = text_box(title, clear_mm=2 * CLEAR_MM).bounds
+    half = _ARROW_MM / 2
+    up, barb = np.array([0.0, half[1]]), np.array([half[0], 0.0])
+    middle = np.array([(left + right) / 2, (low + high) / 2])
+    for centre in (
+        np.array([left - half[0], middle[1]]),
+        np.array([right + half[0], middle[1]]),
+        np.array([middle[0], high + half[1]]),
+        np.array([middle[0], low - half[1]]),
+    ):
+        if free.contains(shapely.box(*(centre - half), *(centre + half))):
+            tip, neck = centre + up, centre + 0.35 * up
+            barbs = np.array([neck - barb, tip, neck + barb])
+            return [NetLine("mark", np.array([centre - up, tip])), NetLine("mark", barbs)]
+    return []
+
+
+def _artwork_behind(file: str | None, card: MultiPolygon) -> ArtImage | None:
+    art = _artwork(file, card)
+    return art.from_behind() if art is not None else None
+
+
+def _artwork(file: str | None, card: MultiPolygon) -> ArtImage | None:
+    """The artwork fills the box about the card grown by the bleed; it is printed on the card grown by the bleed."""
+    if file is None:
+        return None
+    left, low, right, high = card.bounds
+    return ArtImage(
+        file=file,
+        corner=np.array([left - BLEED_MM, low - BLEED_MM]),
+        along=np.array([right - left + 2 * BLEED_MM, 0.0]),
+        up=np.array([0.0, high - low + 2 * BLEED_MM]),
+        shown=_as_multi(card.buffer(BLEED_MM)),
+    )
+
+
+def _as_multi(region: BaseGeometry) -> MultiPolygon:
+    return MultiPolygon([part for part in shapely.get_parts(region) if isinstance(part, Polygon)])

@@ -1,0 +1,176 @@
+"""A sheet as SVG: millimetres, one layer a line class, in it one group a piece, in it one path a line."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable, Sequence
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import shapely
+
+from ..transforms import Array
+from .classes import LINE_CLASSES, STYLES, LineClass, dashes_mm
+from .halo import HALO_OPACITY, Halo, halos
+from .lettering import CAP_HEIGHT
+from .lines import ArtImage, NetLine, NetText
+from .pictures import Picture
+from .sheets import Sheet
+
+__all__ = ["sheet_svg"]
+
+_SVG = "http://www.w3.org/2000/svg"
+_LAYERS = "http://www.inkscape.org/namespaces/inkscape"
+_FONT = "'Bitstream Vera Sans','DejaVu Sans',Verdana,sans-serif"
+
+
+def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
+    """Write one sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    pictures : gives the picture of an artwork file
+
+    Returns
+    -------
+    bytes, UTF-8
+    """
+    ET.register_namespace("", _SVG)
+    ET.register_namespace("inkscape", _LAYERS)
+    width, height = _number(sheet.width_mm), _number(sheet.height_mm)
+    root = ET.Element(f"{{{_SVG}}}svg", {"version": "1.1", "width": f"{width}mm", "height": f"{height}mm"})
+    root.set("viewBox", f"0 0 {width} {height}")
+    _child(root, "title").text = f"{sheet.footer.title}, sheet {sheet.footer.number} of {sheet.footer.count}"
+    if any(drawing.art for drawing in sheet.pieces):
+        _clips(_child(root, "defs"), sheet)
+    for name in LINE_CLASSES:
+        layer = _layer(root, name)
+        for number, drawing in enumerate(sheet.pieces):
+            group = ET.Element(f"{{{_SVG}}}g", {"data-piece": drawing.piece.id})
+            if name == "art" and drawing.art is not None:
+                _image(_child(group, "g", {"clip-path": f"url(#bleed-{number})"}), drawing.art, sheet, pictures)
+            if name == "label":
+                _halos(group, halos(drawing), sheet)
+            _content(group, sheet, name, drawing.lines, drawing.texts)
+            if len(group):
+                layer.append(group)
+        group = ET.Element(f"{{{_SVG}}}g", {"id": f"sheet-{name}"})
+        _content(group, sheet, name, sheet.lines, sheet.texts)
+        if len(group):
+            layer.append(group)
+    ET.indent(root)
+    text: str = ET.tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
+
+
+def _child(parent: ET.Element, tag: str, attributes: dict[str, str] | None = None) -> ET.Element:
+    return ET.SubElement(parent, f"{{{_SVG}}}{tag}", attributes or {})
+
+
+def _number(value: float) -> str:
+    """A number to a tenth of a micrometre."""
+    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _down(points: Array, sheet: Sheet) -> Array:
+    """Sheet coordinates to SVG's, which run downwards."""
+    return np.asarray(points * [1.0, -1.0] + [0.0, sheet.height_mm])
+
+
+def _path_data(points: Array, closed: bool, sheet: Sheet) -> str:
+    pairs = [f"{_number(x)},{_number(y)}" for x, y in _down(points, sheet)]
+    return f"M{pairs[0]} L{' '.join(pairs[1:])}{' Z' if closed else ''}"
+
+
+def _halos(group: ET.Element, shapes: Sequence[Halo], sheet: Sheet) -> None:
+    """Light shapes, which are no paths, so that they are not taken for lines of the net."""
+    for shape in shapes:
+        points = " ".join(f"{_number(x)},{_number(y)}" for x, y in _down(shape.points, sheet))
+        element = _child(group, "polygon" if shape.closed else "polyline", {"points": points})
+        if shape.width_mm:
+            element.set("stroke", "#ffffff")
+            element.set("stroke-opacity", _number(HALO_OPACITY))
+            element.set("stroke-width", _number(shape.width_mm))
+        else:
+            element.set("stroke", "none")
+            element.set("fill", "#ffffff")
+            element.set("fill-opacity", _number(HALO_OPACITY))
+
+
+def _layer(root: ET.Element, name: LineClass) -> ET.Element:
+    style = STYLES[name]
+    layer = _child(root, "g", {"id": f"class-{name}", "data-class": name})
+    layer.set(f"{{{_LAYERS}}}groupmode", "layer")
+    layer.set(f"{{{_LAYERS}}}label", name)
+    layer.set("fill", "none")
+    layer.set("stroke", style.hex)
+    layer.set("stroke-width", _number(style.width_mm))
+    layer.set("stroke-linejoin", "round")
+    return layer
+
+
+def _content(
+    group: ET.Element, sheet: Sheet, name: LineClass, lines: tuple[NetLine, ...], texts: tuple[NetText, ...]
+) -> None:
+    for line in lines:
+        if line.line_class == name:
+            _path(group, line, sheet)
+    for text in texts:
+        if text.line_class == name:
+            _text(group, text, sheet)
+
+
+def _path(group: ET.Element, line: NetLine, sheet: Sheet) -> None:
+    path = _child(group, "path", {"d": _path_data(line.points, line.closed, sheet)})
+    for key, value in (("panel", line.panel), ("hinge", line.hinge), ("glued", line.glued), ("name", line.name)):
+        if value is not None:
+            path.set(f"data-{key}", value)
+    style = STYLES[line.look or line.line_class]
+    if line.look is not None:
+        path.set("stroke", style.hex)
+        path.set("stroke-width", _number(style.width_mm))
+    if style.dashes:
+        path.set("stroke-dasharray", " ".join(_number(dash) for dash in dashes_mm(style, line.length_mm)))
+    if style.tint and line.closed and line.tinted:
+        path.set("fill", style.hex)
+        path.set("fill-opacity", _number(style.tint))
+
+
+def _text(group: ET.Element, text: NetText, sheet: Sheet) -> None:
+    x, y = _down(text.place, sheet)
+    element = _child(group, "text", {"x": _number(x), "y": _number(y + text.size_mm * CAP_HEIGHT / 2)})
+    element.set("font-family", _FONT)
+    element.set("font-size", _number(text.size_mm))
+    element.set("fill", STYLES[text.line_class].hex)
+    element.set("stroke", "none")
+    if text.bold:
+        element.set("font-weight", "bold")
+    if text.anchor != "start":
+        element.set("text-anchor", text.anchor)
+    if abs(text.turn_rad) > 1e-9:
+        element.set("transform", f"rotate({_number(-np.degrees(text.turn_rad))} {_number(x)} {_number(y)})")
+    element.text = text.text
+
+
+def _clips(defs: ET.Element, sheet: Sheet) -> None:
+    """Artwork is shown inside the card grown by the bleed."""
+    for number, drawing in enumerate(sheet.pieces):
+        if drawing.art is not None:
+            rings = [ring for part in drawing.art.shown.geoms for ring in (part.exterior, *part.interiors)]
+            data = " ".join(_path_data(shapely.get_coordinates(ring)[:-1], True, sheet) for ring in rings)
+            clip = _child(defs, "clipPath", {"id": f"bleed-{number}"})
+            _child(clip, "path", {"d": data, "clip-rule": "evenodd"})
+
+
+def _image(group: ET.Element, art: ArtImage, sheet: Sheet, pictures: Callable[[str], Picture]) -> None:
+    picture = pictures(art.file)
+    width, height = float(np.hypot(*art.along)), float(np.hypot(*art.up))
+    origin = _down(art.corner + art.up, sheet)
+    along, down = art.along * [1.0, -1.0] / width, art.up * [-1.0, 1.0] / height
+    matrix = " ".join(_number(value) for value in (*along, *down, *origin))
+    image = _child(group, "image", {"x": "0", "y": "0", "width": _number(width), "height": _number(height)})
+    image.set("preserveAspectRatio", "none")
+    image.set("transform", f"matrix({matrix})")
+    image.set("href", f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode('ascii')}")
