@@ -559,6 +559,16 @@ def bench(args: argparse.Namespace, rest: list[str]) -> int:
     return subprocess.call([python, "tests/bench/run.py", *rest], cwd=ROOT, env=env)
 
 
+def pictures(args: argparse.Namespace, rest: list[str]) -> int:
+    """Draw the pictures of the reference page."""
+    python = environment(find_interpreters(args.python)[0])
+    require_libraries(python)
+    with tempfile.TemporaryDirectory() as folder:
+        stage(Path(folder))
+        env = child_environment(PYTHONPATH=folder)
+        return subprocess.call([python, "scenes/draw_pictures.py", *rest], cwd=ROOT, env=env)
+
+
 def command_line() -> argparse.ArgumentParser:
     """Commands and their options."""
     common = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
@@ -585,6 +595,7 @@ def command_line() -> argparse.ArgumentParser:
     text = f"Pythons to bring wheels for; default: {tags}"
     added.add_argument("--python-tags", default=tags, metavar="TAGS", help=text)
     command(bench, "bench", "time Hingeleaf against its peers and print the ratios", "Further arguments are passed on.")
+    command(pictures, "pictures", "draw the pictures of scenes/README.md", "Names of scenes may follow; default: all.")
     added = command(set_up, "setup", "make the environments in .venv/", "The other commands do this by themselves.")
     added.add_argument("--dev", action="store_true", help="with what tests and benchmarks need")
     text = "print only the Debian packages that hold the system libraries Blender does not find here"
@@ -596,7 +607,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return its exit status, 2 for what a user has to put right first."""
     parser = command_line()
     args, rest = parser.parse_known_args(arguments)
-    if rest and args.action not in (run_tests, bench):
+    if rest and args.action not in (run_tests, bench, pictures):
         parser.error(f"unknown arguments: {' '.join(rest)}")
     try:
         return int(args.action(args, rest))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import sys
 from collections.abc import Sequence
@@ -83,6 +84,10 @@ def _parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A console that cannot show a letter of a title shows its code instead.
+            stream.reconfigure(errors="backslashreplace")
     options = _parser().parse_args(arguments)
     try:
         return _COMMANDS[options.command](options)

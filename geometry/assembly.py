@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -20,7 +19,7 @@ from .spread import Spread
 from .tolerances import SLIVER_MM2
 from .transforms import Array, apply
 
-__all__ = ["assemble"]
+__all__ = ["assemble", "building_problems"]
 
 
 def assemble(description: Description) -> Spread:
@@ -39,34 +38,8 @@ def assemble(description: Description) -> Spread:
     DescriptionError
         A mechanism cannot be built; carries every problem found.
     """
-    building = Building(description)
-    _add_pages(building)
-    problems: list[Problem] = []
-    failed: set[str] = set()
-    ordered, circular = _in_order(description.mechanisms)
-    for spec in circular:
-        key = "panel" if "panel" in spec.values else "fold"
-        problems.append(
-            Problem(spec.place(key), "stands on itself through others; stand it on something else", spec.line(key))
-        )
-        failed.add(spec.id)
-    for spec in ordered:
-        if _host_id(spec) in failed:
-            failed.add(spec.id)
-            continue
-        try:
-            KINDS[spec.kind].build(spec, building)
-        except MechanismError as error:
-            problems.append(Problem(spec.place(error.key), str(error), spec.line(error.key)))
-            failed.add(spec.id)
-        except HingeleafError as error:
-            problems.append(Problem(spec.place(), str(error), spec.line()))
-            failed.add(spec.id)
-    if not problems:
-        problems.extend(_net_problems(building))
-    if problems:
-        raise DescriptionError(problems, description.source)
-    hinges = _hinges(building, problems)
+    building, problems = _built(description, frozenset())
+    hinges = _hinges(building, problems) if not problems else ()
     if problems:
         raise DescriptionError(problems, description.source)
     page = description.page
@@ -79,8 +52,47 @@ def assemble(description: Description) -> Spread:
         hinges=hinges,
         folds=building.folds,
         cells=tuple(building.cells),
-        glue_areas=tuple(_glued(building)),
+        glue_areas=_glue_areas(building),
     )
+
+
+def building_problems(description: Description, failed: frozenset[str]) -> list[Problem]:
+    """What keeps the readable part of a description from being built.
+
+    Parameters
+    ----------
+    description : with those mechanisms left out that could not be read
+    failed : their ids; what stands on them is not tried
+    """
+    return _built(description, failed)[1]
+
+
+def _built(description: Description, unreadable: frozenset[str]) -> tuple[Building, list[Problem]]:
+    building = Building(description)
+    _add_pages(building)
+    problems: list[Problem] = []
+    failed = set(unreadable)
+    ordered, circular = _in_order(description.mechanisms)
+    for spec in circular:
+        key = "panel" if "panel" in spec.values else "fold"
+        message = "stands on itself through others; stand it on something else"
+        problems.append(Problem(spec.place(key), message, spec.line(key)))
+        failed.add(spec.id)
+    for spec in ordered:
+        if spec.id in failed or _host_id(spec) in failed:
+            failed.add(spec.id)
+            continue
+        try:
+            KINDS[spec.kind].build(spec, building)
+        except MechanismError as error:
+            problems.append(Problem(spec.place(error.key), str(error), spec.line(error.key)))
+            failed.add(spec.id)
+        except HingeleafError as error:
+            problems.append(Problem(spec.place(), str(error), spec.line()))
+            failed.add(spec.id)
+    if not problems:
+        problems.extend(_net_problems(building))
+    return building, problems
 
 
 def _add_pages(building: Building) -> None:
@@ -151,16 +163,27 @@ def _net_problems(building: Building) -> list[Problem]:
     return problems
 
 
-def _glued(building: Building) -> Iterator[GlueArea]:
-    """The gluing areas, without what was cut from the tab or rider after it was planned."""
-    for area in building.glue_areas:
-        glued = building.panels[area.glued]
-        rings = [
-            apply(glued.rest, np.asarray(ring.coords))[:, :2]
-            for ring in (glued.outline.exterior, *glued.outline.interiors)
-        ]
-        for part in parts_of(common_part(area.outline, Polygon(rings[0], rings[1:]))):
-            yield replace(area, outline=part)
+def _glue_areas(building: Building) -> tuple[GlueArea, ...]:
+    """Where card is really glued on card, once all cuts are made."""
+    return tuple(
+        replace(area, outline=part)
+        for area in building.glue_areas
+        for part in parts_of(common_part(area.outline, _on_host(building.panels[area.glued])))
+        for part in ([part] if building.panels[area.glued].role == "tab" else _still_there(building, area, part))
+    )
+
+
+def _on_host(glued: Panel) -> Polygon:
+    """A fixed panel's outline in its host's net coordinates."""
+    rings = [
+        apply(glued.rest, np.asarray(ring.coords))[:, :2] for ring in (glued.outline.exterior, *glued.outline.interiors)
+    ]
+    return Polygon(rings[0], rings[1:])
+
+
+def _still_there(building: Building, area: GlueArea, part: Polygon) -> list[Polygon]:
+    """What is left of a rider's gluing area after later cuts in its host."""
+    return parts_of(common_part(part, building.panels[area.host].outline))
 
 
 def _hinges(building: Building, problems: list[Problem]) -> tuple[Hinge, ...]:
@@ -168,11 +191,19 @@ def _hinges(building: Building, problems: list[Problem]) -> tuple[Hinge, ...]:
     for plan in building.hinges:
         spans = _spans(building, plan)
         if not spans:
-            problems.append(Problem(plan.id, "has been cut away altogether; leave some of it", None))
+            problems.append(_cut_away(building, plan))
         for number, (start, end) in enumerate(spans, start=1):
             name = plan.id if number == 1 else f"{plan.id}#{number}"
             hinges.append(Hinge(name, plan.kind, plan.panels, _ends(plan, start, end), plan.dihedral))
     return tuple(hinges)
+
+
+def _cut_away(building: Building, plan: HingePlan) -> Problem:
+    message = f"{plan.id} has been cut away altogether; leave some of it"
+    for spec in building.description.mechanisms:
+        if spec.kind == "slit-cut-in" and plan.id.removesuffix(".glue") == spec.values.get("fold"):
+            return Problem(spec.place("length"), message, spec.line("length"))
+    return Problem(plan.id, message, None)
 
 
 def _spans(building: Building, plan: HingePlan) -> list[tuple[float, float]]:

@@ -10,6 +10,7 @@ or lies flat when open is exact there, and the limit left -> right hinge line is
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,9 +49,16 @@ class CellMotion:
     crease: Array
 
 
-def _settle(value: Array | float, scale: float) -> Array:
-    """Set what is rounding of zero to zero."""
-    return np.where(np.abs(value) <= BRACKET * scale, 0.0, value)
+def _paired(first: float, second: float, scale: float) -> tuple[float, float]:
+    """Two small numbers, exactly equal, opposite or zero where they differ from that only by rounding.
+
+    Both brackets are differences of two squares. Where one factor is zero on paper, everything that is divided by
+    the same small number must know it, or the quotient is anything at all.
+    """
+    equal, opposite = abs(first - second) <= BRACKET * scale, abs(first + second) <= BRACKET * scale
+    if equal and opposite:
+        return 0.0, 0.0
+    return first, first if equal else -first if opposite else second
 
 
 def _foot_angle(up: Array, out: Array) -> Array:
@@ -59,10 +67,12 @@ def _foot_angle(up: Array, out: Array) -> Array:
     return np.where(angle < -np.pi / 2, angle + 2 * np.pi, angle)
 
 
-def _ratio(numerator: Array, denominator: Array, limit: float) -> Array:
-    """Quotient with its limit where both are zero."""
-    small = denominator < 1e-150
-    return np.where(small, limit, numerator / np.where(small, 1.0, denominator))
+def _stood(left: Array, right: Array, middle: Array, exists: np.ndarray, crease: Array) -> CellMotion:
+    """The motion, with NaN where the cell cannot stand."""
+    if not exists.all():
+        for values in (left, right, middle, crease):
+            values[~exists] = np.nan
+    return CellMotion(left, right, middle, exists, crease)
 
 
 @dataclass(frozen=True)
@@ -98,13 +108,19 @@ class SphericalCell:
             shut; zero when it closes flat
         open : float, the same for the sum of the betas, host lying flat; zero when it lies flat when open
         """
-        difference = (self.alpha_left - self.alpha_right) / 2
-        total = (self.alpha_left + self.alpha_right) / 2
-        tau = (self.beta_left - self.beta_right) / 2
-        sigma = (self.beta_left + self.beta_right) / 2
-        close = float(_settle(np.sin(difference + tau) * np.sin(difference - tau), 1.0))
-        wide = float(_settle(np.sin(sigma + total) * np.sin(sigma - total), 1.0))
+        difference, tau, total, sigma = self._halves()
+        close = float(np.sin(difference + tau) * np.sin(difference - tau))
+        wide = float(np.sin(total + sigma) * np.sin(total - sigma))
         return close, wide
+
+    def _halves(self) -> tuple[float, float, float, float]:
+        """Half the difference of the alphas and of the betas; half the sums, each less a right angle."""
+        difference, tau = _paired((self.alpha_left - self.alpha_right) / 2, (self.beta_left - self.beta_right) / 2, 1.0)
+        square = np.pi / 2
+        total, sigma = _paired(
+            (self.alpha_left + self.alpha_right) / 2 - square, (self.beta_left + self.beta_right) / 2 - square, 1.0
+        )
+        return difference, tau, total, sigma
 
     def solve(self, dihedral_rad: ArrayLike) -> CellMotion:
         """Stand the cell on its host fold at each dihedral angle.
@@ -123,50 +139,44 @@ class SphericalCell:
         """
         delta = np.atleast_1d(np.asarray(dihedral_rad, dtype=float))
         half_sin, half_cos = np.sin(delta / 2), np.cos(delta / 2)
-        sin_l, cos_l = np.sin(self.alpha_left), np.cos(self.alpha_left)
-        sin_r, cos_r = np.sin(self.alpha_right), np.cos(self.alpha_right)
+        sin_l, cos_l = math.sin(self.alpha_left), math.cos(self.alpha_left)
+        sin_r, cos_r = math.sin(self.alpha_right), math.cos(self.alpha_right)
         product = sin_l * sin_r
-        difference = (self.alpha_left - self.alpha_right) / 2
-        total = (self.alpha_left + self.alpha_right) / 2
-        tau = (self.beta_left - self.beta_right) / 2
-        sigma = (self.beta_left + self.beta_right) / 2
+        difference, tau, total, sigma = self._halves()
         close, wide = self.brackets()
         short2 = close + product * half_sin**2
         long2 = wide + product * half_cos**2
         exists = (short2 >= -BRACKET) & (long2 >= -BRACKET)
         short = np.sqrt(np.maximum(short2, 0.0))
         long = np.sqrt(np.maximum(long2, 0.0))
-        sin_g = np.sqrt(np.sin(difference) ** 2 + product * half_sin**2)
-        cos_g = np.sqrt(_settle(np.cos(total), 1.0) ** 2 + product * half_cos**2)
-
-        zero = np.zeros_like(delta)
-        left = np.stack([zero + cos_l, sin_l * half_cos, -sin_l * half_sin], axis=1)
-        right = np.stack([zero + cos_r, sin_r * half_cos, sin_r * half_sin], axis=1)
-        # p along left + right, q along right - left; where one of them vanishes, its limit direction.
-        along = (left + right) / 2
-        apart = (right - left) / 2
-        p = np.where((cos_g < 1e-150)[:, None], [0.0, 1.0, 0.0], along / np.maximum(cos_g, 1e-150)[:, None])
-        q = np.where((sin_g < 1e-150)[:, None], [0.0, 0.0, 1.0], apart / np.maximum(sin_g, 1e-150)[:, None])
-        normal = np.cross(q, p)
-        on_p = _ratio(_settle(np.cos(sigma), 1.0) * np.cos(tau) + zero, cos_g, 0.0)
-        on_q = _ratio(np.sin(sigma) * _settle(np.sin(tau), 1.0) + zero, sin_g, 0.0)
-        off = self.branch * _ratio(short, sin_g, 1.0) * _ratio(long, cos_g, 1.0)
-        # Away from the fold is against p x q when q runs to the right: see DESIGN.md on the branch.
-        crease = on_p[:, None] * p + on_q[:, None] * q + off[:, None] * normal
+        sin_d, cos_d = math.sin(difference), math.cos(difference)
+        # Narrow sectors keep all their digits in their own sine, wide ones in that of what is left to a right angle.
+        sin_t, cos_t = math.sin((self.alpha_left + self.alpha_right) / 2), -math.sin(total)
+        sin_s, cos_s = math.sin((self.beta_left + self.beta_right) / 2), -math.sin(sigma)
+        # Lengths of half the sum and half the difference of the hinge lines, and these as unit vectors p and q; where
+        # the difference vanishes, q has its limit direction. Written in half sums and half differences of the
+        # sectors, so that a small difference is not lost in rounding.
+        cos_g = np.sqrt(cos_t**2 + product * half_cos**2)
+        sin_g = np.sqrt(sin_d**2 + product * half_sin**2)
+        shut = sin_g < 1e-150
+        shut_any = bool(shut.any())
+        if shut_any:
+            sin_g = np.where(shut, 1.0, sin_g)
+        p_u, p_b, p_w = cos_t * cos_d / cos_g, sin_t * cos_d * half_cos / cos_g, -cos_t * sin_d * half_sin / cos_g
+        q_u, q_b, q_w = sin_t * sin_d / sin_g, -cos_t * sin_d * half_cos / sin_g, sin_t * cos_d * half_sin / sin_g
+        on_p, on_q = cos_s * math.cos(tau) / cos_g, sin_s * math.sin(tau) / sin_g
+        off = self.branch * short / sin_g * long / cos_g
+        if shut_any:
+            q_w, off = np.where(shut, 1.0, q_w), np.where(shut, self.branch * long / cos_g, off)
+        # Away from the fold is along q x p when q runs to the right: see DESIGN.md on the branch.
+        u = on_p * p_u + on_q * q_u + off * (q_b * p_w - q_w * p_b)
+        b = on_p * p_b + on_q * q_b + off * (q_w * p_u - q_u * p_w)
+        w = on_p * p_w + on_q * q_w + off * (q_u * p_b - q_b * p_u)
         middle = 2 * np.arctan2(short, long)
-        up_r = crease[:, 1] * half_sin - crease[:, 2] * half_cos
-        up_l = crease[:, 1] * half_sin + crease[:, 2] * half_cos
-        out_r = -sin_r * crease[:, 0] + cos_r * (crease[:, 1] * half_cos + crease[:, 2] * half_sin)
-        out_l = -sin_l * crease[:, 0] + cos_l * (crease[:, 1] * half_cos - crease[:, 2] * half_sin)
-        gap = ~exists
-        crease[gap] = np.nan
-        return CellMotion(
-            left=np.where(gap, np.nan, _foot_angle(up_l, out_l)),
-            right=np.where(gap, np.nan, _foot_angle(up_r, out_r)),
-            middle=np.where(gap, np.nan, middle),
-            exists=exists,
-            crease=crease,
-        )
+        to_b, to_w = b * half_cos, w * half_sin
+        left = _foot_angle(b * half_sin + w * half_cos, cos_l * (to_b - to_w) - sin_l * u)
+        right = _foot_angle(b * half_sin - w * half_cos, cos_r * (to_b + to_w) - sin_r * u)
+        return _stood(left, right, middle, exists, np.array([u, b, w]).T)
 
     def lock(self) -> tuple[float, float]:
         """Smallest and largest dihedral angle of the host fold that the cell allows.
@@ -208,11 +218,13 @@ class PlanarCell:
 
     def brackets(self) -> tuple[float, float]:
         """The closing bracket and the opening bracket in mm^2, zero where the cell lies flat."""
+        bases, widths, base, width = self._sums()
+        return (bases + widths) * (bases - widths), (width + base) * (width - base)
+
+    def _sums(self) -> tuple[float, float, float, float]:
+        """Differences and sums: of the bases and the widths, then again; exact where they differ only by rounding."""
         a, b, c, d = self.base_left, self.base_right, self.width_left, self.width_right
-        scale = (a + b + c + d) ** 2
-        close = float(_settle((a - b + c - d) * (a - b - c + d), scale))
-        wide = float(_settle((c + d + a + b) * (c + d - a - b), scale))
-        return close, wide
+        return *_paired(a - b, c - d, a + b + c + d), *_paired(a + b, c + d, a + b + c + d)
 
     def solve(self, dihedral_rad: ArrayLike) -> CellMotion:
         """Stand the cell on its host fold at each dihedral angle.
@@ -239,31 +251,24 @@ class PlanarCell:
         exists = (short2 >= -BRACKET * scale) & (long2 >= -BRACKET * scale)
         short = np.sqrt(np.maximum(short2, 0.0))
         long = np.sqrt(np.maximum(long2, 0.0))
-        span = np.sqrt((a - b) ** 2 + 4 * a * b * half_sin**2)
-        zero = np.zeros_like(delta)
-        left = np.stack([a * half_cos, -a * half_sin], axis=1)
-        right = np.stack([b * half_cos, b * half_sin], axis=1)
-        small = (span < 1e-150)[:, None]
-        q = np.where(small, [0.0, 1.0], (right - left) / np.maximum(span, 1e-150)[:, None])
-        away = np.stack([q[:, 1], -q[:, 0]], axis=1)
-        shift = _ratio(_settle((c - d) * (c + d), scale) / 2 + zero, span, 0.0)
-        height = self.branch * _ratio(short, span, 1.0) * long / 2
-        place = (left + right) / 2 + shift[:, None] * q + height[:, None] * away
-        from_r, from_l = place - right, place - left
-        up_r = from_r[:, 0] * half_sin - from_r[:, 1] * half_cos
-        up_l = from_l[:, 0] * half_sin + from_l[:, 1] * half_cos
-        out_r = from_r[:, 0] * half_cos + from_r[:, 1] * half_sin
-        out_l = from_l[:, 0] * half_cos - from_l[:, 1] * half_sin
-        gap = ~exists
-        crease = np.concatenate([zero[:, None], place], axis=1)
-        crease[gap] = np.nan
-        return CellMotion(
-            left=np.where(gap, np.nan, _foot_angle(up_l, out_l)),
-            right=np.where(gap, np.nan, _foot_angle(up_r, out_r)),
-            middle=np.where(gap, np.nan, 2 * np.arctan2(short, long)),
-            exists=exists,
-            crease=crease,
-        )
+        bases, widths, _, _ = self._sums()
+        span = np.sqrt(bases**2 + 4 * a * b * half_sin**2)
+        shut = span < 1e-150
+        shut_any = bool(shut.any())
+        if shut_any:
+            span = np.where(shut, 1.0, span)
+        q_b, q_w = -bases * half_cos / span, (a + b) * half_sin / span
+        shift, height = widths * (c + d) / 2 / span, self.branch * short / span * long / 2
+        if shut_any:
+            q_w, height = np.where(shut, 1.0, q_w), np.where(shut, self.branch * long / 2, height)
+        across, along = (b - a) / 2 * half_sin, (a + b) / 2 * half_cos
+        place_b = along + shift * q_b + height * q_w
+        place_w = across + shift * q_w - height * q_b
+        to_b, to_w = place_b * half_cos, place_w * half_sin
+        up_b, up_w = place_b * half_sin, place_w * half_cos
+        left, right = _foot_angle(up_b + up_w, to_b - to_w - a), _foot_angle(up_b - up_w, to_b + to_w - b)
+        crease = np.array([np.zeros_like(delta), place_b, place_w]).T
+        return _stood(left, right, 2 * np.arctan2(short, long), exists, crease)
 
     def lock(self) -> tuple[float, float]:
         """Smallest and largest dihedral angle of the host fold that the cell allows; see SphericalCell.lock."""

@@ -20,11 +20,11 @@ __all__ = [
     "closed_outline",
     "common_part",
     "cut_window",
-    "open_ends",
     "parts_of",
     "polyline",
     "single_polygon",
     "without",
+    "without_repeats",
 ]
 
 _PATH_LETTERS = set("MmLlHhVvCcSsQqTtAaZz")
@@ -88,10 +88,18 @@ def single_polygon(points: Array, what: str) -> Polygon:
     HingeleafError
         The ring crosses itself or has no area.
     """
+    if len(points) < 3:
+        raise HingeleafError(f"{what} has no area")
     polygon = Polygon(points)
     if not polygon.is_valid or polygon.area < SLIVER_MM2:
         raise HingeleafError(f"{what} crosses itself or has no area ({_fault(polygon)})")
     return polygon
+
+
+def without_repeats(ring: Array) -> Array:
+    """A ring's points without those that repeat the one before: an edge may be drawn from end to end."""
+    apart = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T) > TOUCH_MM
+    return np.asarray(ring[apart])
 
 
 def parts_of(shape: BaseGeometry) -> list[Polygon]:
@@ -107,22 +115,6 @@ def common_part(one: BaseGeometry, two: BaseGeometry) -> BaseGeometry:
 def without(one: BaseGeometry, two: BaseGeometry) -> BaseGeometry:
     """The first shape without the second, on the common grid, without the grid sticking to the result."""
     return set_precision(difference(one, two, grid_size=GRID_MM), 0.0)
-
-
-def open_ends(points: Array, start: Array, end: Array) -> Array:
-    """A free edge without the points that repeat its start or its end.
-
-    Parameters
-    ----------
-    points : (n, 2) float, mm
-    start, end : (2,) float, mm; the corners that the edge is joined to
-    """
-    first, last = 0, len(points)
-    while first < last and np.hypot(*(points[first] - start)) < TOUCH_MM:
-        first += 1
-    while last > first and np.hypot(*(points[last - 1] - end)) < TOUCH_MM:
-        last -= 1
-    return points[first:last]
 
 
 def cut_window(outline: Polygon, window: Polygon) -> Polygon:
@@ -152,13 +144,15 @@ def _fault(polygon: Polygon) -> str:
 
 
 def _listed_points(value: Sequence[Sequence[float]]) -> Array:
-    try:
-        points = np.array(value, dtype=float)
-    except (TypeError, ValueError):
-        raise HingeleafError("must be a list of [x, y] pairs in mm, or path data such as 'M 0 0 L 10 5'") from None
-    if points.ndim != 2 or points.shape[1] != 2:
+    pairs = [item for item in value if isinstance(item, list) and len(item) == 2] if isinstance(value, list) else []
+    numbers = [number for pair in pairs for number in pair if isinstance(number, (int, float))]
+    numbers = [number for number in numbers if not isinstance(number, bool)]
+    if not pairs or len(pairs) != len(value) or len(numbers) != 2 * len(pairs):
         raise HingeleafError("must be a list of [x, y] pairs in mm, or path data such as 'M 0 0 L 10 5'")
-    return points
+    try:
+        return np.array(numbers, dtype=float).reshape(-1, 2)
+    except OverflowError:
+        raise HingeleafError("has a point that is not a number or lies more than 10 m away") from None
 
 
 def _path_points(text: str) -> Array:

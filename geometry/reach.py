@@ -10,7 +10,7 @@ from .model import CellOnFold
 from .motion import solve_cells
 from .transforms import Array
 
-__all__ = ["locking_cells", "reach"]
+__all__ = ["chain_of", "locking_cells", "reach"]
 
 _STEP_RAD = np.radians(0.25)
 
@@ -73,6 +73,18 @@ def _bisect(cells: Sequence[CellOnFold], outside: float, inside: float) -> float
         else:
             outside = middle
     return inside
+
+
+def chain_of(cells: Sequence[CellOnFold], item: CellOnFold) -> list[CellOnFold]:
+    """A cell and those on whose folds it stands, in solving order."""
+    wanted = {item.id}
+    chain = []
+    for cell in reversed(cells):
+        if cell.id in wanted:
+            chain.append(cell)
+            if cell.host.variable is not None:
+                wanted.add(cell.host.variable.split(":")[0])
+    return chain[::-1]
 
 
 def locking_cells(cells: Sequence[CellOnFold], opening_rad: float) -> list[CellOnFold]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -80,15 +79,10 @@ class Spread:
             if hinge.kind != "glue" and all(self.panels[panel].piece == piece_id for panel in hinge.panels)
         )
 
-    @cached_property
-    def _whole_motion(self) -> Motion:
-        """Every angle of the spread at every degree, without poses."""
-        openings = np.radians(np.arange(0.0, 180.5, 1.0))
-        return Motion(openings, solve_cells(openings, self.cells), {})
-
     def crease_class(self, hinge: Hinge) -> Literal["mountain", "valley"]:
         """Mountain or valley as seen from the printed face, judged where the crease is folded furthest from flat."""
-        angles = self._whole_motion.dihedral(hinge)
+        openings = np.radians(np.arange(0.0, 180.5, 1.0))
+        angles = Motion(openings, solve_cells(openings, self.cells), {}).dihedral(hinge)
         angles = angles[np.isfinite(angles)]
         if not len(angles):
             return "valley"

@@ -7,7 +7,7 @@ import numpy as np
 from ..linkage import PlanarCell, closing_partner
 from ..model import CellOnFold
 from ..motion import solve_cells, value_of
-from ..reach import locking_cells
+from ..reach import chain_of, locking_cells, reach
 from ..spread import Spread
 from ..tolerances import FLAT_MM
 from ..transforms import apply
@@ -36,7 +36,8 @@ def check_closes_flat(spread: Spread) -> list[Finding]:
     low, _ = spread.reachable()
     if not np.isfinite(low):
         return [_never(spread)]
-    findings = [_jam(spread, item, low) for item in locking_cells(spread.cells, 0.0)] if low > 0.0 else []
+    locked = locking_cells(spread.cells, 0.0) if low > 0.0 else []
+    findings = [_jam(spread, item, reach(chain_of(spread.cells, item))[0]) for item in locked]
     return findings + _standing_off(spread)
 
 

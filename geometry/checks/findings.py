@@ -23,6 +23,7 @@ class Finding:
     opening_deg : the opening where it happens; None where at every opening
     measure, unit : how much
     message : one sentence
+    area_mm2 : the area concerned, where there is one
     remedy : what makes it pass, with numbers; None where it was not computed
     """
 
@@ -36,6 +37,7 @@ class Finding:
     unit: Literal["mm", "deg", "mm2", "files"]
     message: str
     remedy: str | None = None
+    area_mm2: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The finding for a JSON file."""
@@ -50,4 +52,5 @@ class Finding:
             "unit": self.unit,
             "message": self.message,
             "remedy": self.remedy,
+            "area_mm2": self.area_mm2,
         }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..model import CellOnFold
-from ..reach import locking_cells
+from ..reach import chain_of, locking_cells, reach
 from ..spread import Spread
 from .findings import Finding
 
@@ -32,13 +32,9 @@ def check_opens_fully(spread: Spread) -> list[Finding]:
     _, high = spread.reachable()
     if not np.isfinite(high) or high >= np.pi:
         return []
-    beyond = np.nextafter(high, np.pi)
-    step = 1e-12
-    locked = locking_cells(spread.cells, beyond)
-    while not locked and high + step < np.pi:
-        locked = locking_cells(spread.cells, high + step)
-        step *= 10
-    return [_finding(spread, item, float(np.degrees(high))) for item in locked]
+    locked = locking_cells(spread.cells, np.pi)
+    highest = [reach(chain_of(spread.cells, item))[1] for item in locked]
+    return [_finding(spread, item, float(np.degrees(own))) for item, own in zip(locked, highest, strict=True)]
 
 
 def _finding(spread: Spread, item: CellOnFold, opening: float) -> Finding:

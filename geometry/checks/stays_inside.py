@@ -86,5 +86,14 @@ def _finding(panel: Panel, matrix: Array, outside: Polygon, limit: Polygon, seve
         message = f"{panel.id} sticks out {overshoot:.2f} mm beyond {edge} of the closed page ({outside.area:.1f} mm2)"
     place = apply(inverse(matrix), np.array([[x, y, 0.0]]))[0]
     return Finding(
-        _CODE, severity, panel.piece, panel.id, (float(place[0]), float(place[1])), 0.0, overshoot, "mm", message
+        _CODE,
+        severity,
+        panel.piece,
+        panel.id,
+        (float(place[0]), float(place[1])),
+        0.0,
+        overshoot,
+        "mm",
+        message,
+        area_mm2=float(outside.area),
     )

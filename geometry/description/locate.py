@@ -8,7 +8,9 @@ from collections import Counter
 __all__ = ["key_lines"]
 
 _TABLE = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
-_KEY = re.compile(r"^\s*(\"[^\"]*\"|'[^']*'|[A-Za-z0-9_-]+)\s*=\s*(.*)$")
+_NAME = r"(?:\"[^\"]*\"|'[^']*'|[A-Za-z0-9_-]+)"
+_PART = re.compile(_NAME)
+_KEY = re.compile(rf"^\s*({_NAME}(?:\s*\.\s*{_NAME})*)\s*=\s*(.*)$")
 
 
 def key_lines(text: str) -> dict[tuple[str, int, str], int]:
@@ -27,7 +29,7 @@ def key_lines(text: str) -> dict[tuple[str, int, str], int]:
     seen: Counter[str] = Counter()
     table, index = "", 0
     closing, depth = "", 0
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         if closing:
             if closing in line:
                 closing = ""
@@ -45,7 +47,9 @@ def key_lines(text: str) -> dict[tuple[str, int, str], int]:
         key = _KEY.match(line)
         if not key:
             continue
-        lines.setdefault((table, index, key[1].strip("\"'")), number)
+        *inner, last = (part.strip().strip("\"'") for part in _PART.findall(key[1]))
+        path = ".".join([*([table] if table else []), *inner])
+        lines.setdefault((path, index, last), number)
         value = key[2]
         for quotes in ('"""', "'''"):
             if value.startswith(quotes) and quotes not in value[3:]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from ..assembly import building_problems
 from ..errors import DescriptionError, FileError, HingeleafError, Problem
 from ..mechanisms import KINDS
 from ..model import Stock
@@ -15,7 +17,7 @@ from ..paper import caliper_mm, parse_color
 from .data import Description, MechanismSpec, PageSpec
 from .fields import PAGE, STOCK, TOP, Field, expand
 from .locate import key_lines
-from .values import NAME, check_value
+from .values import NAME, check_value, name_of
 
 __all__ = ["parse_description", "read_description"]
 
@@ -49,7 +51,7 @@ def read_description(path: str | Path) -> Description:
             raise FileError(
                 f"{file.name}: is larger than {_LARGEST_BYTES // 1_000_000} MB; a description is a short text"
             )
-        text = file.read_bytes().decode("utf-8-sig")
+        text = file.read_bytes().decode("utf-8")
     except OSError as error:
         raise FileError(f"{file}: cannot be read ({error.strerror or error})") from None
     except UnicodeDecodeError as error:
@@ -60,14 +62,19 @@ def read_description(path: str | Path) -> Description:
 def parse_description(text: str, *, source: str = "description", folder: Path | None = None) -> Description:
     """Read a description from its text; see read_description."""
     try:
-        data = tomllib.loads(text)
+        data = tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:
-        raise DescriptionError([Problem("TOML", str(error))], source) from None
+        place = re.search(r"at line (\d+)", str(error))
+        raise DescriptionError([Problem("TOML", str(error), int(place[1]) if place else None)], source) from None
+    except ValueError:
+        raise DescriptionError([Problem("TOML", "has a number of thousands of digits")], source) from None
     except RecursionError:
         raise DescriptionError([Problem("TOML", "is nested too deeply")], source) from None
     reader = _Reader(text, source, (folder or Path.cwd()).resolve())
     description = reader.read(data)
     if reader.problems:
+        if reader.pages_read:
+            reader.problems.extend(building_problems(description, frozenset(reader.failed)))
         raise DescriptionError(reader.problems, source)
     return description
 
@@ -79,6 +86,8 @@ class _Reader:
         self.text, self.source, self.folder = text, source, folder
         self.lines = key_lines(text)
         self.problems: list[Problem] = []
+        self.failed: set[str] = set()
+        self.pages_read = False
 
     def line(self, table: str, index: int, key: str) -> int | None:
         return self.lines.get((table, index, key), self.lines.get((table, index, "")))
@@ -94,6 +103,7 @@ class _Reader:
             self.problem("format", f"is {values['format']:g}; this version reads format 1", self.line("", 0, "format"))
         stocks = self.stocks(data.get("stock", {}))
         page = self.page(data.get("page"), stocks)
+        self.pages_read = not self.problems
         mechanisms = self.mechanisms(data.get("mechanism", []), stocks)
         title = values.get("title", Path(self.source).stem)
         return Description(title, self.source, self.folder, self.text, page, stocks, mechanisms)
@@ -158,7 +168,10 @@ class _Reader:
         return str(name)
 
     def page(self, data: Any, stocks: Mapping[str, Stock]) -> PageSpec:
-        if not isinstance(data, dict):
+        if data is not None and not isinstance(data, dict):
+            self.problem("page", "must be one table that begins with [page]", self.line("page", 0, ""))
+            return PageSpec(1.0, 1.0, 0.0, "", None, None)
+        if data is None:
             self.problem("page", 'is missing; write [page] with size = "A5" or [width, height] in mm', None)
             return PageSpec(1.0, 1.0, 0.0, "", None, None)
         values = self.table(data, PAGE, "page", 0, "page")
@@ -194,7 +207,10 @@ class _Reader:
             return ()
         specs: dict[str, MechanismSpec] = {}
         for index, table in enumerate(data):
+            before = len(self.problems)
             spec = self.mechanism(table, index, stocks)
+            if len(self.problems) > before:
+                self.failed.add(str(table.get("id")))
             if spec is None:
                 continue
             if spec.id in specs:
@@ -210,9 +226,9 @@ class _Reader:
         number = f"mechanism number {index + 1}"
         kind, name = table.get("kind"), table.get("id")
         if not isinstance(kind, str) or kind not in KINDS:
-            near = get_close_matches(str(kind), KINDS, 1)
+            near = get_close_matches(kind if isinstance(kind, str) else "", KINDS, 1)
             hint = f"did you mean {near[0]}?" if near else f"known kinds are {', '.join(KINDS)}"
-            what = f'"{kind}" is no kind' if "kind" in table else "needs kind"
+            what = f"{name_of(kind)} is no kind" if "kind" in table else "needs kind"
             place = f'mechanism "{name}"' if isinstance(name, str) else number
             self.problem(f"{place}, kind", f"{what}; {hint}", self.line("mechanism", index, "kind"))
             return None

@@ -11,10 +11,11 @@ from ..outline import closed_outline, polyline
 from ..paper import iso_216_size, parse_color
 from .fields import Field
 
-__all__ = ["NAME", "check_value"]
+__all__ = ["NAME", "check_value", "name_of"]
 
-NAME = re.compile(r"^[A-Za-z][A-Za-z0-9_-]*$")
+NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*\Z")
 _MOST_MM = 5000.0
+_LEAST_PAGE_MM = 10.0
 
 
 def check_value(field: Field, value: Any) -> Any:
@@ -30,7 +31,7 @@ def check_value(field: Field, value: Any) -> Any:
 
 def _number(field: Field, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise HingeleafError(f"must be a number, not {_name_of(value)}")
+        raise HingeleafError(f"must be a number, not {name_of(value)}")
     try:
         number = float(value)
     except OverflowError:
@@ -53,8 +54,9 @@ def _length(field: Field, value: Any) -> float:
 
 
 def _angle(field: Field, value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise HingeleafError(f"must be an angle in degrees, not {_name_of(value)}")
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise HingeleafError(f"must be an angle in degrees, not {name_of(value)}")
+    value = _number(Field(field.name, "angle", ""), value)
     low, high = (0.0 if field.low is None else field.low), (180.0 if field.high is None else field.high)
     if not low < value < high:
         raise HingeleafError(f"is {value:g} degrees; it must lie between {low:g} and {high:g}, neither included")
@@ -63,7 +65,7 @@ def _angle(field: Field, value: Any) -> float:
 
 def _text(field: Field, value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
-        raise HingeleafError(f"must be text in quotes, not {_name_of(value)}")
+        raise HingeleafError(f"must be text in quotes, not {name_of(value)}")
     return value
 
 
@@ -76,7 +78,7 @@ def _name(field: Field, value: Any) -> str:
 
 def _choice(field: Field, value: Any) -> str:
     if value not in field.choices:
-        raise HingeleafError(f"must be one of {', '.join(field.choices)}, not {_name_of(value)}")
+        raise HingeleafError(f"must be one of {', '.join(field.choices)}, not {name_of(value)}")
     return str(value)
 
 
@@ -105,7 +107,7 @@ def _outlines(field: Field, value: Any) -> Any:
 
 def _point(field: Field, value: Any) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
-        raise HingeleafError(f"must be [x, y] in mm, not {_name_of(value)}")
+        raise HingeleafError(f"must be [x, y] in mm, not {name_of(value)}")
     plain = Field(field.name, "number", "")
     return _number(plain, value[0]), _number(plain, value[1])
 
@@ -116,6 +118,8 @@ def _size(field: Field, value: Any) -> tuple[float, float]:
     width, height = _point(field, value)
     if width <= 0 or height <= 0:
         raise HingeleafError(f"is {width:g} x {height:g} mm; both must be above 0")
+    if min(width, height) < _LEAST_PAGE_MM:
+        raise HingeleafError(f"is {width:g} x {height:g} mm; a page is at least {_LEAST_PAGE_MM:g} mm wide and high")
     return width, height
 
 
@@ -123,7 +127,8 @@ def _color(field: Field, value: Any) -> tuple[float, float, float]:
     return parse_color(_text(field, value))
 
 
-def _name_of(value: Any) -> str:
+def name_of(value: Any) -> str:
+    """A wrong value in words, for a message."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -132,6 +137,8 @@ def _name_of(value: Any) -> str:
         return "a table"
     if isinstance(value, list):
         return "a list"
+    if isinstance(value, int) and abs(value) > 10**40:
+        return "a number of more than 40 digits"
     return str(value)[:40]
 
 

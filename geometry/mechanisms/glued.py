@@ -74,7 +74,7 @@ def sides(spec: MechanismSpec, name: str, default: float) -> tuple[float, float]
 
 def with_holes(spec: MechanismSpec, outline: Polygon, key: str, mirror: float) -> Polygon:
     """The outline with the holes that a key lists, in the coordinates x away from the crease, y along it."""
-    for hole in spec.values.get(key) or spec.values.get(key.rsplit("_", 1)[0]) or ():
+    for hole in spec.values.get(key, spec.values.get(key.rsplit("_", 1)[0], ())):
         try:
             ring = np.asarray(closed_outline(hole).exterior.coords) * [mirror, 1.0]
             outline = cut_window(outline, Polygon(ring))
@@ -110,7 +110,7 @@ def _add_foot(spec: MechanismSpec, building: Building, glued: Glued, foot: Foot)
     axis = Axis(lift(foot.host_start), np.array([out3[1], -out3[0], 0.0]) * normal, turn)
     building.add_panel(Panel(name, spec.id, foot.outline, foot.host.panel, outward, axis))
 
-    ring = tab_ring(foot.tab, f"width_{foot.side}" if foot.tab.sector_rad else f"base_{foot.side}")
+    ring = tab_ring(foot.tab, _tab_key(foot))
     tab = Polygon(foot.net_start + ring[:, :1] * foot.net_line - ring[:, 1:] * foot.net_up)
     rest = outward if foot.tab.inner else inward
     building.add_panel(Panel(f"{name}.tab", spec.id, tab, foot.host.panel, rest, None, "tab"))
@@ -132,6 +132,13 @@ def _add_foot(spec: MechanismSpec, building: Building, glued: Glued, foot: Foot)
         HingePlan(f"{tab_name}.glue", "glue", (tab_name, host_panel), *on_host_lines, tab_turn, (tab_name,)),
     ]
     _add_foot_folds(building, glued, foot, name, turn)
+
+
+def _tab_key(foot: Foot) -> str:
+    """The size to change where there is no room for a tab."""
+    if foot.tab.sector_rad:
+        return f"width_{foot.side}"
+    return f"base_{foot.side}" if foot.tab.inner and foot.tab.distance_mm < foot.tab.width_mm else "length"
 
 
 def _add_foot_folds(building: Building, glued: Glued, foot: Foot, name: str, turn: Angle) -> None:

@@ -140,7 +140,8 @@ def _in_space(vector: Array) -> Array:
 
 def _glue(spec: MechanismSpec, building: Building, host: str, name: str, rest: Array, back: bool) -> None:
     outline = building.panels[name].outline
-    on_host = Polygon(apply(rest, np.asarray(outline.exterior.coords))[:, :2])
+    rings = [apply(rest, np.asarray(ring.coords))[:, :2] for ring in (outline.exterior, *outline.interiors)]
+    on_host = Polygon(rings[0], rings[1:])
     area = common_part(on_host, building.panels[host].outline)
     parts = parts_of(area)
     if not parts:

@@ -11,13 +11,14 @@ import shapely
 from shapely import Polygon
 
 from ..building import Building, HingePlan
+from ..contact import edge_spans
 from ..description.data import MechanismSpec
 from ..description.fields import Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import Cell, PlanarCell, SphericalCell
 from ..model import Angle, Axis, Fold, HostSide, Panel
 from ..outline import closed_outline, common_part, cut_window, parts_of, polyline, without
-from ..tolerances import FLAT_MM, GRID_MM, SLIVER_MM2, TOUCH_MM
+from ..tolerances import GRID_MM, SLIVER_MM2, TOUCH_MM
 from ..transforms import Array, lift
 from .glued import host_normal
 
@@ -54,6 +55,10 @@ HINTS: Mapping[str, str] = {
 
 #: An "edge" end is drawn out this far before it is clipped to the host.
 _BEYOND_MM = 2000.0
+#: Nobody cuts more exactly than this; nearer widths are set right without a word.
+_CUT_MM = 0.005
+#: Hinge lines that turn by less along the fold are parallel.
+_PARALLEL = 1e-9
 
 
 @dataclass(frozen=True)
@@ -74,8 +79,8 @@ class _Lines:
     ----------
     fold : the host fold from the apex (or from the first slit, where the lines are parallel)
     cell : Cell
-    crease_point, crease_line : (2,) float; a point (mm) and the unit direction of the middle crease in the
-        coordinates across (right positive) and along of that fold
+    crease_point, crease_line : (2,) float; where the middle crease passes the first slit (mm), and its unit direction,
+        in the coordinates across (right positive) and along of the fold from the first slit
     """
 
     fold: Fold
@@ -94,7 +99,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
     corners = _corners(spec)
     lines = _lines(spec, fold, corners)
     strip = _strip(spec, building, fold, corners)
-    left, right = _halves(lines, strip)
+    left, right = _halves(fold, lines, strip, _shaped(spec))
     strip_panels = (f"{spec.id}.left", f"{spec.id}.right")
     building.add_cell(spec, lines.cell, lines.fold)
     for host in (fold.left, fold.right):
@@ -140,7 +145,7 @@ def _settled(corners: _Corners) -> _Corners:
         needed, given = corners.left_end * corners.right_start / corners.left_start, corners.right_end
     else:
         needed, given = corners.left_start * corners.right_end / corners.left_end, corners.right_start
-    if abs(given - needed) > FLAT_MM or (corners.right_start if first else corners.right_end) == 0:
+    if abs(given - needed) > _CUT_MM or (corners.right_start if first else corners.right_end) == 0:
         slit = "second" if first else "first"
         raise MechanismError(
             f"the two hinge lines do not meet the fold in one point, so it cannot move: the right corner at the {slit} "
@@ -153,18 +158,20 @@ def _settled(corners: _Corners) -> _Corners:
 def _lines(spec: MechanismSpec, fold: Fold, corners: _Corners) -> _Lines:
     length = spec.values["length"]
     a1, b1, a2, b2 = corners.left_start, corners.right_start, corners.left_end, corners.right_end
-    if abs(a2 - a1) <= 1e-12 * length:
+    if abs(a2 - a1) <= _PARALLEL * length:
         cell: Cell = PlanarCell(a1, b1, b1, a1)
         return _Lines(fold, cell, np.array([b1 - a1, 0.0]), np.array([0.0, 1.0]))
-    apex = a1 * length / (a1 - a2)
-    from_apex = fold.moved(apex)
+    from_apex = fold.moved(a1 * length / (a1 - a2))
     if a2 < a1:
         from_apex = from_apex.reversed()
-    alpha = math.atan(abs(a2 - a1) / length)
-    beta = math.atan(abs(b2 - b1) / length)
-    turn = beta - alpha
+    # The right slope from the left one by the ratio of the widths: differences of nearly equal widths are not exact.
+    slope = (a2 - a1) / length
+    other = slope * (b1 / a1 if a1 > a2 else b2 / a2)
+    alpha, beta = math.atan(abs(slope)), math.atan(abs(other))
+    turn = math.atan((other - slope) / (1 + slope * other))
+    start = (b1 - a1) / (1 + slope * other)
     crease = np.array([math.sin(turn), math.cos(turn)])
-    return _Lines(from_apex, SphericalCell(alpha, beta, beta, alpha), np.zeros(2), crease)
+    return _Lines(from_apex, SphericalCell(alpha, beta, beta, alpha), np.array([start, 0.0]), crease)
 
 
 def _to_net(fold: Fold, points: Array) -> Array:
@@ -183,7 +190,7 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
     second = _slit(spec, "slit_end", left[1], right[1], length, left[1] - left[0], right[1] - right[0])
     ring = Polygon(_to_net(fold, np.concatenate([first, second[::-1]])))
     if not ring.is_valid or ring.area < SLIVER_MM2:
-        raise MechanismError("the slits cross each other or a hinge line; bring them apart", "slit_start")
+        raise MechanismError("the slits cross each other or a hinge line; bring them apart", _shaped(spec))
     if "edge" in slits:
         inside = common_part(ring, card)
         middle = shapely.Point(_to_net(fold, np.array([[0.0, length / 2]]))[0])
@@ -194,9 +201,8 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
     outside = without(ring, card)
     if outside.area > SLIVER_MM2:
         reach = max(shapely.Point(p).distance(card) for p in shapely.get_coordinates(outside))
-        raise MechanismError(
-            f"leaves the card of its host by {reach:.2f} mm (or meets another cut); move it, or make it smaller", "at"
-        )
+        what = f"leaves the card of its host by {reach:.2f} mm" if reach >= 0.005 else "meets another cut"
+        raise MechanismError(f"{what}; move it, or make it smaller", "at")
     for hole in spec.values.get("holes", ()):
         window = Polygon(_to_net(fold, np.asarray(closed_outline(hole).exterior.coords)))
         try:
@@ -204,6 +210,11 @@ def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corner
         except HingeleafError as error:
             raise MechanismError(str(error), "holes") from None
     return parts_of(shapely.set_precision(shapely.set_precision(ring, GRID_MM), 0.0))[0]
+
+
+def _shaped(spec: MechanismSpec) -> str:
+    """The slit that has a shape of its own: the one to name where shapes are in each other's way."""
+    return "slit_end" if "slit_end" in spec.values and "slit_start" not in spec.values else "slit_start"
 
 
 def _slit(
@@ -234,7 +245,7 @@ def _drawn_out(left: Array, right: Array, out_left: Array, out_right: Array) -> 
     return [left + out_left * scale, right + out_right * scale]
 
 
-def _halves(lines: _Lines, strip: Polygon) -> tuple[Polygon, Polygon]:
+def _halves(fold: Fold, lines: _Lines, strip: Polygon, key: str) -> tuple[Polygon, Polygon]:
     """The strip on either side of its middle crease."""
     along, across = lines.crease_line, np.array([lines.crease_line[1], -lines.crease_line[0]])
     far = 2 * _BEYOND_MM
@@ -244,12 +255,10 @@ def _halves(lines: _Lines, strip: Polygon) -> tuple[Polygon, Polygon]:
         half = np.array(
             [start, start + 2 * far * along, start + 2 * far * along + sign * far * across, start + sign * far * across]
         )
-        part = common_part(strip, Polygon(_to_net(lines.fold, half)))
+        part = common_part(strip, Polygon(_to_net(fold, half)))
         pieces = parts_of(part)
         if len(pieces) != 1:
-            raise MechanismError(
-                "the shape of a slit crosses the middle crease more than once; keep it simpler", "slit_start"
-            )
+            raise MechanismError("the shape of a slit crosses the middle crease more than once; keep it simpler", key)
         halves.append(pieces[0])
     return halves[0], halves[1]
 
@@ -297,20 +306,15 @@ def _add_strip(
     # Measured from the apex outwards the fold is handed like the foot of a glued panel; along the host fold it
     # turns with the direction of measuring.
     handed = fold.handed if side == "right" else -fold.handed
-    reach = math.hypot(length, last - first)
-    building.add_fold(Fold(name, "valley", strip_side, host_side, foot, handed, 0.0, reach))
-    building.add_fold(Fold(name, "mountain", strip_side, host_side, foot.other_side(), -handed, 0.0, reach))
+    low, high = _extent(outline, start, line)
+    building.add_fold(Fold(name, "valley", strip_side, host_side, foot, handed, low, high))
+    building.add_fold(Fold(name, "mountain", strip_side, host_side, foot.other_side(), -handed, low, high))
 
 
 def _add_middle(spec: MechanismSpec, building: Building, fold: Fold, lines: _Lines) -> None:
     name = f"{spec.id}.middle"
-    ends = np.array([lines.crease_point, lines.crease_point + lines.crease_line])
-    points = _to_net(lines.fold, ends)
-    line = points[1] - points[0]
-    if line @ fold.right.along < 0:
-        line = -line
-    # Zero point: where the crease passes the first slit's place along the host fold.
-    start = points[0] + line * (((fold.right.origin - points[0]) @ fold.right.along) / (line @ fold.right.along))
+    start = _to_net(fold, lines.crease_point[None])[0]
+    line = lines.crease_line[0] * fold.right.across + lines.crease_line[1] * fold.right.along
     across = fold.right.across - line * (fold.right.across @ line)
     across /= np.hypot(*across)
     panels = (f"{spec.id}.left", f"{spec.id}.right")
@@ -321,6 +325,12 @@ def _add_middle(spec: MechanismSpec, building: Building, fold: Fold, lines: _Lin
     building.hinges.append(HingePlan(name, "crease", panels, (start, start), (line, line), dihedral, panels))
     left = HostSide(panels[0], start, line, -across)
     right = HostSide(panels[1], start, line, across)
-    length = spec.values["length"] / float(line @ fold.right.along)
-    building.add_fold(Fold(name, "valley", left, right, inside, -fold.handed, 0.0, length))
-    building.add_fold(Fold(name, "mountain", left, right, inside.other_side(), fold.handed, 0.0, length))
+    low, high = _extent(building.panels[panels[0]].outline, start, line)
+    building.add_fold(Fold(name, "valley", left, right, inside, -fold.handed, low, high))
+    building.add_fold(Fold(name, "mountain", left, right, inside.other_side(), fold.handed, low, high))
+
+
+def _extent(outline: Polygon, start: Array, line: Array) -> tuple[float, float]:
+    """Where the edge of a strip on one of its creases begins and ends, measured along it from a point."""
+    spans = edge_spans(outline, start, line)
+    return (spans[0][0], spans[-1][1]) if spans else (0.0, 0.0)

@@ -13,7 +13,7 @@ from ..description.fields import COMMON, PRINTED, Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, OVER, PlanarCell, closing_partner
 from ..model import Fold
-from ..outline import open_ends, polyline, single_polygon
+from ..outline import polyline, single_polygon, without_repeats
 from ..tolerances import TOUCH_MM
 from .glued import Foot, Glued, sides, stand, with_holes
 from .tabs import TAB_FIELDS, TabPlan
@@ -133,13 +133,13 @@ def _outline(spec: MechanismSpec, side: str, height: float, sign: float) -> Poly
             middle = np.empty((0, 2)) if edge is None else polyline(edge) + np.array([0.0, y])
         except HingeleafError as error:
             raise MechanismError(str(error), name) from None
-        middle = open_ends(middle, np.array([0.0, y]), np.array([height, y]))
         if name == "edge_end":
             parts.extend([middle[::-1], np.array([[0.0, length], [0.0, 0.0]])])
         else:
             parts.append(middle)
     try:
-        outline = single_polygon(np.concatenate(parts) * [sign, 1.0], f"the outline of the {side} panel")
+        ring = without_repeats(np.concatenate(parts)) * [sign, 1.0]
+        outline = single_polygon(ring, f"the outline of the {side} panel")
     except HingeleafError as error:
-        raise MechanismError(str(error), "edge_start" if "edge_start" in spec.values else "edge_end") from None
+        raise MechanismError(str(error), next((key for key in spec.values if key.startswith("edge_")), "length")) from None
     return with_holes(spec, outline, f"holes_{side}", sign)

@@ -15,7 +15,7 @@ from ..description.fields import COMMON, PRINTED, Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, OVER, SphericalCell, closing_partner
 from ..model import Fold
-from ..outline import open_ends, polyline, single_polygon
+from ..outline import polyline, single_polygon, without_repeats
 from ..tolerances import ANGLE_RAD, TOUCH_MM
 from ..transforms import Array
 from .glued import Foot, Glued, sides, stand, with_holes
@@ -44,7 +44,8 @@ FIELDS = (
         "crease_angle",
         "angle",
         "on the panel, from the glue line to the middle crease, degrees",
-        default="90 on both sides, turned so that it closes flat; one given, the other follows so that it closes flat",
+        default="90 on both sides, turned so that it closes flat (leaning over: half way to the fold); "
+        "one given, the other follows so that it closes flat",
         sided=True,
     ),
     Field("width", "length", "length of the glue line", default="as height", positive=True, sided=True),
@@ -123,6 +124,10 @@ def _crease_angles(
         betas = (closing_partner(closed, branch, alphas[::-1], beta), beta)
     elif abs(closed - math.pi) < math.pi / 2:
         betas = alphas
+    elif branch == OVER:
+        # Half way between the fold and the nearer glue line: further over it would pass through the hosts.
+        middle = min(alphas) / 2
+        betas = (alphas[0] - middle, alphas[1] - middle)
     else:
         shift = (closing_partner(closed, branch, alphas, math.pi / 2) - math.pi / 2) / 2
         betas = (math.pi / 2 - shift, closing_partner(closed, branch, alphas, math.pi / 2 - shift))
@@ -169,8 +174,7 @@ def _outline(spec: MechanismSpec, side: str, net_line: Array, width: float, sign
     key = f"edge_{side}" if f"edge_{side}" in spec.values else "edge"
     try:
         middle = np.array([end + tip]) if edge is None else polyline(edge) * [sign, 1.0]
-        middle = open_ends(middle, tip, end)
-        ring = np.concatenate([[np.zeros(2)], [end], middle[::-1], [tip]])
+        ring = without_repeats(np.concatenate([[np.zeros(2)], [end], middle[::-1], [tip]]))
         outline = single_polygon(ring, f"the outline of the {side} panel")
     except HingeleafError as error:
         raise MechanismError(str(error), key) from None
