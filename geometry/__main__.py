@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,16 +15,21 @@ import numpy as np
 
 from .assembly import assemble
 from .checks import run_checks
+from .description.data import Description
 from .description.reader import read_description
+from .description.writer import write_description
 from .errors import HingeleafError
 from .files import write_file
+from .fit import fit, parse_wish
 from .poses import poses_data
+from .remedies import remedied, with_remedies
 from .report import error_data, report_data, report_text
 from .transforms import Array
 
 __all__ = ["main", "parse_angles"]
 
 _MOST_ANGLES = 20_000
+_WISHES = "largest, tip=X,Y,Z@OPENING, height=MM@OPENING, lean=DEG@OPENING, square@OPENING or stand=DEG"
 
 
 def parse_angles(text: str) -> Array:
@@ -69,13 +75,24 @@ def _parser() -> argparse.ArgumentParser:
     )
     poses = commands.add_parser("poses", help="write the place of every panel at every opening")
     nets = commands.add_parser("nets", help="write true-scale nets")
-    for command in (check, poses, nets):
+    fits = commands.add_parser("fit", help="find sizes with which a mechanism stands as wished")
+    for command in (check, poses, nets, fits):
         command.add_argument("scene", help="a description (TOML)")
         command.add_argument(
             "--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen"
         )
+    check.add_argument(
+        "--apply", metavar="CODE", help="write a changed description in which findings of CODE are remedied"
+    )
+    check.add_argument("--out", metavar="FILE", help="with --apply: the new file (default: SCENE-changed.toml)")
     poses.add_argument("--angles", default="0:180:5", help="start:stop:step or a list, degrees (default 0:180:5)")
     poses.add_argument("--out", required=True, metavar="FILE")
+    fits.add_argument("--mechanism", required=True, metavar="ID")
+    fits.add_argument("--wish", action="append", required=True, metavar="WISH", help=_WISHES)
+    fits.add_argument(
+        "--free", required=True, metavar="KEYS", help="sizes that may change: KEY or KEY:LOW:HIGH, with commas"
+    )
+    fits.add_argument("--out", metavar="FILE", help="write the changed description")
     nets.add_argument("--out", required=True, metavar="DIR")
     nets.add_argument("--sheet", help="A4, A3, Letter, or WIDTHxHEIGHT in mm (default: the smallest that takes all)")
     nets.add_argument("--format", default="svg,pdf,dxf", help="any of svg,pdf,dxf (default all)")
@@ -91,6 +108,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         return _COMMANDS[options.command](options)
+    except BrokenPipeError:
+        # Whoever was reading has read enough.
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - stays open until the end
+        return 0
     except HingeleafError as error:
         print(error, file=sys.stderr)
         if options.json:
@@ -110,13 +131,36 @@ def _write_json(target: str, data: dict[str, Any]) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
-    spread = assemble(read_description(options.scene))
-    findings = run_checks(spread)
+    description = read_description(options.scene)
+    if options.apply:
+        return _apply(options, description)
+    spread = assemble(description)
+    findings = with_remedies(description, spread, run_checks(spread))
     if options.json:
         _write_json(options.json, report_data(spread, findings))
     if options.json != "-":
         print(report_text(spread, findings))
     return 1 if any(finding.severity == "error" for finding in findings) else 0
+
+
+def _apply(options: argparse.Namespace, description: Description) -> int:
+    source = Path(options.scene)
+    target = Path(options.out) if options.out else source.with_name(f"{source.stem}-changed.toml")
+    if target.exists() and target.resolve() == source.resolve():
+        raise HingeleafError(f"{target}: is the description itself; --out must name another file")
+    changed, remedies = remedied(description, options.apply)
+    write_description(changed, target)
+    for remedy in remedies:
+        print(remedy)
+    print(f"written: {target}")
+    if options.json:
+        steps = [
+            {"mechanism": item.mechanism, "key": item.key, "before": item.before, "after": item.after}
+            for remedy in remedies
+            for item in remedy.changes
+        ]
+        _write_json(options.json, {"format": 1, "written": [str(target)], "changes": steps})
+    return 0
 
 
 def _poses(options: argparse.Namespace) -> int:
@@ -126,6 +170,26 @@ def _poses(options: argparse.Namespace) -> int:
     if options.json:
         _write_json(options.json, {"format": 1, "written": [options.out]})
     return 0
+
+
+def _fit(options: argparse.Namespace) -> int:
+    description = read_description(options.scene)
+    wishes = [parse_wish(text) for text in options.wish]
+    result = fit(description, options.mechanism, wishes, [part for part in options.free.split(",") if part])
+    for change in result.changes:
+        print(f"change {change}")
+    for wish, miss in zip(wishes, result.misses, strict=True):
+        print(f"{wish}: {'met' if miss < 1e-3 else f'missed by {miss:.3g}'}")
+    for obstacle in result.obstacles:
+        print(f"in the way: {obstacle}")
+    if options.out:
+        write_description(result.description, options.out)
+        print(f"written: {options.out}")
+    if options.json:
+        sizes = [{"key": item.key, "before": item.before, "after": item.after} for item in result.changes]
+        data = {"granted": result.granted, "changes": sizes, "misses": list(result.misses)}
+        _write_json(options.json, {"format": 1, **data, "obstacles": list(result.obstacles)})
+    return 0 if result.granted else 1
 
 
 def _nets(options: argparse.Namespace) -> int:
@@ -141,7 +205,7 @@ def _nets(options: argparse.Namespace) -> int:
     return 0
 
 
-_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets}
+_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets, "fit": _fit}
 
 if __name__ == "__main__":
     sys.exit(main())

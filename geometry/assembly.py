@@ -47,6 +47,7 @@ def assemble(description: Description) -> Spread:
         title=description.title,
         page_size_mm=(page.width_mm, page.height_mm),
         margin_mm=page.margin_mm,
+        limits=description.limits,
         pieces=tuple(building.pieces.values()),
         panels=_parents_first(building.panels),
         hinges=hinges,

@@ -10,7 +10,6 @@ or lies flat when open is exact there, and the limit left -> right hinge line is
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +19,22 @@ from .errors import HingeleafError
 from .tolerances import BRACKET
 from .transforms import Array
 
-__all__ = ["AWAY", "OVER", "Cell", "CellMotion", "PlanarCell", "SphericalCell", "closing_partner"]
+__all__ = [
+    "AWAY",
+    "OVER",
+    "Cell",
+    "CellMotion",
+    "PlanarCell",
+    "SphericalCell",
+    "closing_partner",
+    "planar_brackets",
+    "solve_planar",
+    "solve_spherical",
+    "spherical_brackets",
+]
 
+#: A number, or one for each angle.
+Number = float | Array
 #: The middle crease leans away from the host fold.
 AWAY = 1
 #: The middle crease leans back over the host fold.
@@ -49,13 +62,17 @@ class CellMotion:
     crease: Array
 
 
-def _paired(first: float, second: float, scale: float) -> tuple[float, float]:
+def _paired(first: Number, second: Number, scale: Number) -> tuple[Number, Number]:
     """Two small numbers, exactly equal, opposite or zero where they differ from that only by rounding.
 
     Both brackets are differences of two squares. Where one factor is zero on paper, everything that is divided by
     the same small number must know it, or the quotient is anything at all.
     """
-    equal, opposite = abs(first - second) <= BRACKET * scale, abs(first + second) <= BRACKET * scale
+    equal, opposite = np.abs(first - second) <= BRACKET * scale, np.abs(first + second) <= BRACKET * scale
+    if isinstance(first, np.ndarray) or isinstance(second, np.ndarray):
+        zero = equal & opposite
+        other = np.where(equal, first, np.where(opposite, -first, second))
+        return np.where(zero, 0.0, first), np.where(zero, 0.0, other)
     if equal and opposite:
         return 0.0, 0.0
     return first, first if equal else -first if opposite else second
@@ -73,6 +90,170 @@ def _stood(left: Array, right: Array, middle: Array, exists: np.ndarray, crease:
         for values in (left, right, middle, crease):
             values[~exists] = np.nan
     return CellMotion(left, right, middle, exists, crease)
+
+
+def _spherical_halves(
+    alpha_left: Number, alpha_right: Number, beta_left: Number, beta_right: Number
+) -> tuple[Number, Number, Number, Number]:
+    """Half the difference of the alphas and of the betas; half the sums, each less a right angle."""
+    difference, tau = _paired((alpha_left - alpha_right) / 2, (beta_left - beta_right) / 2, 1.0)
+    square = float(np.pi / 2)
+    total, sigma = _paired((alpha_left + alpha_right) / 2 - square, (beta_left + beta_right) / 2 - square, 1.0)
+    return difference, tau, total, sigma
+
+
+def spherical_brackets(
+    alpha_left: Number, alpha_right: Number, beta_left: Number, beta_right: Number
+) -> tuple[Number, Number]:
+    """The closing bracket and the opening bracket of a spherical cell, zero where it lies flat.
+
+    Parameters
+    ----------
+    alpha_left, alpha_right, beta_left, beta_right : float or (n,) float, radians; see SphericalCell
+
+    Returns
+    -------
+    close : sin^2 of half the hinge lines' angle minus sin^2 of half the difference of the betas, folded shut; zero
+        when it closes flat
+    open : the same for the sum of the betas, host lying flat; zero when it lies flat when open
+    """
+    difference, tau, total, sigma = _spherical_halves(alpha_left, alpha_right, beta_left, beta_right)
+    close = np.sin(difference + tau) * np.sin(difference - tau)
+    wide = np.sin(total + sigma) * np.sin(total - sigma)
+    return close, wide
+
+
+def solve_spherical(
+    alpha_left: Number, alpha_right: Number, beta_left: Number, beta_right: Number, branch: int, dihedral_rad: ArrayLike
+) -> CellMotion:
+    """Stand spherical cells on their host folds: one cell at many angles, or a cell an angle.
+
+    Parameters
+    ----------
+    alpha_left, alpha_right, beta_left, beta_right : float or (n,) float, radians; see SphericalCell
+    branch : AWAY or OVER
+    dihedral_rad : (n,) float, radians, through the side on which the cell stands
+
+    Returns
+    -------
+    CellMotion
+
+    Notes
+    -----
+    Source: derived in DESIGN.md, section 3, from the spherical law of cosines, in half-angle form.
+    """
+    delta = np.atleast_1d(np.asarray(dihedral_rad, dtype=float))
+    half_sin, half_cos = np.sin(delta / 2), np.cos(delta / 2)
+    sin_l, cos_l = np.sin(alpha_left), np.cos(alpha_left)
+    sin_r, cos_r = np.sin(alpha_right), np.cos(alpha_right)
+    product = sin_l * sin_r
+    difference, tau, total, sigma = _spherical_halves(alpha_left, alpha_right, beta_left, beta_right)
+    close, wide = spherical_brackets(alpha_left, alpha_right, beta_left, beta_right)
+    short2 = close + product * half_sin**2
+    long2 = wide + product * half_cos**2
+    exists = (short2 >= -BRACKET) & (long2 >= -BRACKET)
+    short = np.sqrt(np.maximum(short2, 0.0))
+    long = np.sqrt(np.maximum(long2, 0.0))
+    sin_d, cos_d = np.sin(difference), np.cos(difference)
+    # Narrow sectors keep all their digits in their own sine, wide ones in that of what is left to a right angle.
+    sin_t, cos_t = np.sin((alpha_left + alpha_right) / 2), -np.sin(total)
+    sin_s, cos_s = np.sin((beta_left + beta_right) / 2), -np.sin(sigma)
+    # Lengths of half the sum and half the difference of the hinge lines, and these as unit vectors p and q; where
+    # the difference vanishes, q has its limit direction. Written in half sums and half differences of the
+    # sectors, so that a small difference is not lost in rounding.
+    cos_g = np.sqrt(cos_t**2 + product * half_cos**2)
+    sin_g = np.sqrt(sin_d**2 + product * half_sin**2)
+    shut = sin_g < 1e-150
+    shut_any = bool(shut.any())
+    if shut_any:
+        sin_g = np.where(shut, 1.0, sin_g)
+    p_u, p_b, p_w = cos_t * cos_d / cos_g, sin_t * cos_d * half_cos / cos_g, -cos_t * sin_d * half_sin / cos_g
+    q_u, q_b, q_w = sin_t * sin_d / sin_g, -cos_t * sin_d * half_cos / sin_g, sin_t * cos_d * half_sin / sin_g
+    on_p, on_q = cos_s * np.cos(tau) / cos_g, sin_s * np.sin(tau) / sin_g
+    off = branch * short / sin_g * long / cos_g
+    if shut_any:
+        q_w, off = np.where(shut, 1.0, q_w), np.where(shut, branch * long / cos_g, off)
+    # Away from the fold is along q x p when q runs to the right: see DESIGN.md on the branch.
+    u = on_p * p_u + on_q * q_u + off * (q_b * p_w - q_w * p_b)
+    b = on_p * p_b + on_q * q_b + off * (q_w * p_u - q_u * p_w)
+    w = on_p * p_w + on_q * q_w + off * (q_u * p_b - q_b * p_u)
+    middle = 2 * np.arctan2(short, long)
+    to_b, to_w = b * half_cos, w * half_sin
+    left = _foot_angle(b * half_sin + w * half_cos, cos_l * (to_b - to_w) - sin_l * u)
+    right = _foot_angle(b * half_sin - w * half_cos, cos_r * (to_b + to_w) - sin_r * u)
+    return _stood(left, right, middle, exists, np.array([u, b, w]).T)
+
+
+def _planar_sums(
+    base_left: Number, base_right: Number, width_left: Number, width_right: Number
+) -> tuple[Number, Number, Number, Number]:
+    """Differences of the bases and of the widths, then their sums; exact where they differ only by rounding."""
+    whole = base_left + base_right + width_left + width_right
+    bases, widths = _paired(base_left - base_right, width_left - width_right, whole)
+    base, width = _paired(base_left + base_right, width_left + width_right, whole)
+    return bases, widths, base, width
+
+
+def planar_brackets(
+    base_left: Number, base_right: Number, width_left: Number, width_right: Number
+) -> tuple[Number, Number]:
+    """The closing bracket and the opening bracket of a planar cell, mm^2, zero where it lies flat.
+
+    Parameters
+    ----------
+    base_left, base_right, width_left, width_right : float or (n,) float, mm; see PlanarCell
+    """
+    bases, widths, base, width = _planar_sums(base_left, base_right, width_left, width_right)
+    return (bases + widths) * (bases - widths), (width + base) * (width - base)
+
+
+def solve_planar(
+    base_left: Number, base_right: Number, width_left: Number, width_right: Number, branch: int, dihedral_rad: ArrayLike
+) -> CellMotion:
+    """Stand planar cells on their host folds: one cell at many angles, or a cell an angle.
+
+    Parameters
+    ----------
+    base_left, base_right, width_left, width_right : float or (n,) float, mm; see PlanarCell
+    branch : AWAY or OVER
+    dihedral_rad : (n,) float, radians, through the side on which the cell stands
+
+    Returns
+    -------
+    CellMotion
+
+    Notes
+    -----
+    Source: derived in DESIGN.md, section 3: the crossing of two circles, with the squares factored.
+    """
+    delta = np.atleast_1d(np.asarray(dihedral_rad, dtype=float))
+    half_sin, half_cos = np.sin(delta / 2), np.cos(delta / 2)
+    a, b, c, d = base_left, base_right, width_left, width_right
+    close, wide = planar_brackets(a, b, c, d)
+    scale = (a + b + c + d) ** 2
+    short2 = close + 4 * a * b * half_sin**2
+    long2 = wide + 4 * a * b * half_cos**2
+    exists = (short2 >= -BRACKET * scale) & (long2 >= -BRACKET * scale)
+    short = np.sqrt(np.maximum(short2, 0.0))
+    long = np.sqrt(np.maximum(long2, 0.0))
+    bases, widths, _, _ = _planar_sums(a, b, c, d)
+    span = np.sqrt(bases**2 + 4 * a * b * half_sin**2)
+    shut = span < 1e-150
+    shut_any = bool(shut.any())
+    if shut_any:
+        span = np.where(shut, 1.0, span)
+    q_b, q_w = -bases * half_cos / span, (a + b) * half_sin / span
+    shift, height = widths * (c + d) / 2 / span, branch * short / span * long / 2
+    if shut_any:
+        q_w, height = np.where(shut, 1.0, q_w), np.where(shut, branch * long / 2, height)
+    across, along = (b - a) / 2 * half_sin, (a + b) / 2 * half_cos
+    place_b = along + shift * q_b + height * q_w
+    place_w = across + shift * q_w - height * q_b
+    to_b, to_w = place_b * half_cos, place_w * half_sin
+    up_b, up_w = place_b * half_sin, place_w * half_cos
+    left, right = _foot_angle(up_b + up_w, to_b - to_w - a), _foot_angle(up_b - up_w, to_b + to_w - b)
+    crease = np.array([np.zeros_like(delta), place_b, place_w]).T
+    return _stood(left, right, 2 * np.arctan2(short, long), exists, crease)
 
 
 @dataclass(frozen=True)
@@ -100,83 +281,14 @@ class SphericalCell:
             raise HingeleafError("measure the sectors from the other end of the fold: together they exceed 180 degrees")
 
     def brackets(self) -> tuple[float, float]:
-        """The closing bracket and the opening bracket, zero where the cell lies flat.
-
-        Returns
-        -------
-        close : float, sin^2 of half the hinge lines' angle minus sin^2 of half the difference of the betas, folded
-            shut; zero when it closes flat
-        open : float, the same for the sum of the betas, host lying flat; zero when it lies flat when open
-        """
-        difference, tau, total, sigma = self._halves()
-        close = float(np.sin(difference + tau) * np.sin(difference - tau))
-        wide = float(np.sin(total + sigma) * np.sin(total - sigma))
-        return close, wide
-
-    def _halves(self) -> tuple[float, float, float, float]:
-        """Half the difference of the alphas and of the betas; half the sums, each less a right angle."""
-        difference, tau = _paired((self.alpha_left - self.alpha_right) / 2, (self.beta_left - self.beta_right) / 2, 1.0)
-        square = np.pi / 2
-        total, sigma = _paired(
-            (self.alpha_left + self.alpha_right) / 2 - square, (self.beta_left + self.beta_right) / 2 - square, 1.0
-        )
-        return difference, tau, total, sigma
+        """The closing and the opening bracket; see spherical_brackets."""
+        close, wide = spherical_brackets(self.alpha_left, self.alpha_right, self.beta_left, self.beta_right)
+        return float(close), float(wide)
 
     def solve(self, dihedral_rad: ArrayLike) -> CellMotion:
-        """Stand the cell on its host fold at each dihedral angle.
-
-        Parameters
-        ----------
-        dihedral_rad : (n,) float, radians, through the side on which the cell stands
-
-        Returns
-        -------
-        CellMotion
-
-        Notes
-        -----
-        Source: derived in DESIGN.md, section 3, from the spherical law of cosines, in half-angle form.
-        """
-        delta = np.atleast_1d(np.asarray(dihedral_rad, dtype=float))
-        half_sin, half_cos = np.sin(delta / 2), np.cos(delta / 2)
-        sin_l, cos_l = math.sin(self.alpha_left), math.cos(self.alpha_left)
-        sin_r, cos_r = math.sin(self.alpha_right), math.cos(self.alpha_right)
-        product = sin_l * sin_r
-        difference, tau, total, sigma = self._halves()
-        close, wide = self.brackets()
-        short2 = close + product * half_sin**2
-        long2 = wide + product * half_cos**2
-        exists = (short2 >= -BRACKET) & (long2 >= -BRACKET)
-        short = np.sqrt(np.maximum(short2, 0.0))
-        long = np.sqrt(np.maximum(long2, 0.0))
-        sin_d, cos_d = math.sin(difference), math.cos(difference)
-        # Narrow sectors keep all their digits in their own sine, wide ones in that of what is left to a right angle.
-        sin_t, cos_t = math.sin((self.alpha_left + self.alpha_right) / 2), -math.sin(total)
-        sin_s, cos_s = math.sin((self.beta_left + self.beta_right) / 2), -math.sin(sigma)
-        # Lengths of half the sum and half the difference of the hinge lines, and these as unit vectors p and q; where
-        # the difference vanishes, q has its limit direction. Written in half sums and half differences of the
-        # sectors, so that a small difference is not lost in rounding.
-        cos_g = np.sqrt(cos_t**2 + product * half_cos**2)
-        sin_g = np.sqrt(sin_d**2 + product * half_sin**2)
-        shut = sin_g < 1e-150
-        shut_any = bool(shut.any())
-        if shut_any:
-            sin_g = np.where(shut, 1.0, sin_g)
-        p_u, p_b, p_w = cos_t * cos_d / cos_g, sin_t * cos_d * half_cos / cos_g, -cos_t * sin_d * half_sin / cos_g
-        q_u, q_b, q_w = sin_t * sin_d / sin_g, -cos_t * sin_d * half_cos / sin_g, sin_t * cos_d * half_sin / sin_g
-        on_p, on_q = cos_s * math.cos(tau) / cos_g, sin_s * math.sin(tau) / sin_g
-        off = self.branch * short / sin_g * long / cos_g
-        if shut_any:
-            q_w, off = np.where(shut, 1.0, q_w), np.where(shut, self.branch * long / cos_g, off)
-        # Away from the fold is along q x p when q runs to the right: see DESIGN.md on the branch.
-        u = on_p * p_u + on_q * q_u + off * (q_b * p_w - q_w * p_b)
-        b = on_p * p_b + on_q * q_b + off * (q_w * p_u - q_u * p_w)
-        w = on_p * p_w + on_q * q_w + off * (q_u * p_b - q_b * p_u)
-        middle = 2 * np.arctan2(short, long)
-        to_b, to_w = b * half_cos, w * half_sin
-        left = _foot_angle(b * half_sin + w * half_cos, cos_l * (to_b - to_w) - sin_l * u)
-        right = _foot_angle(b * half_sin - w * half_cos, cos_r * (to_b + to_w) - sin_r * u)
-        return _stood(left, right, middle, exists, np.array([u, b, w]).T)
+        """Stand the cell on its host fold at each dihedral angle, (n,) float, radians; see solve_spherical."""
+        sizes = self.alpha_left, self.alpha_right, self.beta_left, self.beta_right
+        return solve_spherical(*sizes, self.branch, dihedral_rad)
 
     def lock(self) -> tuple[float, float]:
         """Smallest and largest dihedral angle of the host fold that the cell allows.
@@ -217,58 +329,14 @@ class PlanarCell:
                 raise HingeleafError(f"{name} must be a length above 0 mm")
 
     def brackets(self) -> tuple[float, float]:
-        """The closing bracket and the opening bracket in mm^2, zero where the cell lies flat."""
-        bases, widths, base, width = self._sums()
-        return (bases + widths) * (bases - widths), (width + base) * (width - base)
-
-    def _sums(self) -> tuple[float, float, float, float]:
-        """Differences and sums: of the bases and the widths, then again; exact where they differ only by rounding."""
-        a, b, c, d = self.base_left, self.base_right, self.width_left, self.width_right
-        return *_paired(a - b, c - d, a + b + c + d), *_paired(a + b, c + d, a + b + c + d)
+        """The closing and the opening bracket in mm^2; see planar_brackets."""
+        close, wide = planar_brackets(self.base_left, self.base_right, self.width_left, self.width_right)
+        return float(close), float(wide)
 
     def solve(self, dihedral_rad: ArrayLike) -> CellMotion:
-        """Stand the cell on its host fold at each dihedral angle.
-
-        Parameters
-        ----------
-        dihedral_rad : (n,) float, radians, through the side on which the cell stands
-
-        Returns
-        -------
-        CellMotion
-
-        Notes
-        -----
-        Source: derived in DESIGN.md, section 3: the crossing of two circles, with the squares factored.
-        """
-        delta = np.atleast_1d(np.asarray(dihedral_rad, dtype=float))
-        half_sin, half_cos = np.sin(delta / 2), np.cos(delta / 2)
-        a, b, c, d = self.base_left, self.base_right, self.width_left, self.width_right
-        close, wide = self.brackets()
-        scale = (a + b + c + d) ** 2
-        short2 = close + 4 * a * b * half_sin**2
-        long2 = wide + 4 * a * b * half_cos**2
-        exists = (short2 >= -BRACKET * scale) & (long2 >= -BRACKET * scale)
-        short = np.sqrt(np.maximum(short2, 0.0))
-        long = np.sqrt(np.maximum(long2, 0.0))
-        bases, widths, _, _ = self._sums()
-        span = np.sqrt(bases**2 + 4 * a * b * half_sin**2)
-        shut = span < 1e-150
-        shut_any = bool(shut.any())
-        if shut_any:
-            span = np.where(shut, 1.0, span)
-        q_b, q_w = -bases * half_cos / span, (a + b) * half_sin / span
-        shift, height = widths * (c + d) / 2 / span, self.branch * short / span * long / 2
-        if shut_any:
-            q_w, height = np.where(shut, 1.0, q_w), np.where(shut, self.branch * long / 2, height)
-        across, along = (b - a) / 2 * half_sin, (a + b) / 2 * half_cos
-        place_b = along + shift * q_b + height * q_w
-        place_w = across + shift * q_w - height * q_b
-        to_b, to_w = place_b * half_cos, place_w * half_sin
-        up_b, up_w = place_b * half_sin, place_w * half_cos
-        left, right = _foot_angle(up_b + up_w, to_b - to_w - a), _foot_angle(up_b - up_w, to_b + to_w - b)
-        crease = np.array([np.zeros_like(delta), place_b, place_w]).T
-        return _stood(left, right, 2 * np.arctan2(short, long), exists, crease)
+        """Stand the cell on its host fold at each dihedral angle, (n,) float, radians; see solve_planar."""
+        sizes = self.base_left, self.base_right, self.width_left, self.width_right
+        return solve_planar(*sizes, self.branch, dihedral_rad)
 
     def lock(self) -> tuple[float, float]:
         """Smallest and largest dihedral angle of the host fold that the cell allows; see SphericalCell.lock."""

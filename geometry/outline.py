@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -155,6 +156,7 @@ def _listed_points(value: Sequence[Sequence[float]]) -> Array:
         raise HingeleafError("has a point that is not a number or lies more than 10 m away") from None
 
 
+@lru_cache(maxsize=512)
 def _path_points(text: str) -> Array:
     letters = {letter for letter in text if letter.isalpha()} - {"e", "E"}
     if not letters or letters - _PATH_LETTERS or len(text) > 1_000_000:
@@ -174,7 +176,9 @@ def _path_points(text: str) -> Array:
     kept = [point for index, point in enumerate(points) if index == 0 or math.dist(point, points[index - 1]) > 1e-9]
     if len(kept) > 1 and isinstance(segments[-1], Close) and math.dist(kept[0], kept[-1]) < 1e-9:
         kept.pop()
-    return np.array(kept, dtype=float).reshape(-1, 2)
+    result = np.array(kept, dtype=float).reshape(-1, 2)
+    result.flags.writeable = False
+    return result
 
 
 def _segment_points(segment: Any) -> list[tuple[float, float]]:

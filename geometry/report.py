@@ -9,6 +9,7 @@ import numpy as np
 
 from .checks.findings import Finding
 from .errors import DescriptionError, HingeleafError
+from .figures import figures_data, figures_text
 from .spread import Spread
 
 __all__ = ["error_data", "report_data", "report_text"]
@@ -30,6 +31,7 @@ def report_data(spread: Spread, findings: Sequence[Finding]) -> dict[str, Any]:
         ],
         "cells": [_cell_data(item.id, item.fold, item.cell.lock()) for item in spread.cells],
         "findings": [finding.as_dict() for finding in findings],
+        "figures": figures_data(spread),
     }
 
 
@@ -64,5 +66,5 @@ def report_text(spread: Spread, findings: Sequence[Finding]) -> str:
         if finding.remedy:
             lines.append(f"          {finding.remedy}")
     if not findings:
-        lines.append("  closes flat, opens fully, stays inside the page")
-    return "\n".join(lines)
+        lines.append("  closes flat, opens fully, stays inside the page, and nothing else is wrong")
+    return "\n".join([*lines, *figures_text(spread)])

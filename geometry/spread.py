@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from .limits import Limits
 from .model import CellOnFold, Fold, GlueArea, Hinge, Panel, Piece
 from .motion import Motion, pose_panels, solve_cells
 from .reach import reach
@@ -33,6 +34,7 @@ class Spread:
     folds : by (name, side), every place to build on
     cells : in solving order
     glue_areas : where tabs and riders are glued
+    limits : what the checks hold it to
     """
 
     title: str
@@ -44,6 +46,7 @@ class Spread:
     folds: Mapping[tuple[str, str], Fold]
     cells: tuple[CellOnFold, ...]
     glue_areas: tuple[GlueArea, ...]
+    limits: Limits = field(default_factory=Limits)
 
     def pose(self, openings_rad: ArrayLike) -> Motion:
         """Pose every panel at every opening.

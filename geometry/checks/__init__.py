@@ -2,16 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 from ..spread import Spread
 from .artwork import check_artwork
+from .bulk import check_bulk
 from .closes_flat import check_closes_flat
+from .collisions import check_collisions
 from .findings import Finding
+from .glue import check_glue
+from .moving import check_motion
 from .opens_fully import check_opens_fully
+from .order import check_order
 from .stays_inside import check_stays_inside
+from .strength import check_strength
 
 __all__ = ["CHECKS", "Finding", "run_checks"]
 
-CHECKS = (check_closes_flat, check_opens_fully, check_stays_inside, check_artwork)
+#: Every check by the code of its findings.
+CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
+    "closes-flat": check_closes_flat,
+    "opens-fully": check_opens_fully,
+    "stays-inside": check_stays_inside,
+    "collides": check_collisions,
+    "order": check_order,
+    "glue": check_glue,
+    "strength": check_strength,
+    "bulk": check_bulk,
+    "dead-point": check_motion,
+    "artwork": check_artwork,
+}
 _RANK = {"error": 0, "warning": 1, "note": 2}
 
 
@@ -26,5 +46,5 @@ def run_checks(spread: Spread) -> tuple[Finding, ...]:
     -------
     tuple of Finding, errors first
     """
-    findings = [finding for check in CHECKS for finding in check(spread)]
+    findings = [finding for check in CHECKS.values() for finding in check(spread)]
     return tuple(sorted(findings, key=lambda finding: _RANK[finding.severity]))

@@ -13,7 +13,7 @@ from ..tolerances import FLAT_MM
 from ..transforms import apply
 from .findings import Finding, Severity
 
-__all__ = ["check_closes_flat"]
+__all__ = ["check_closes_flat", "closing_error"]
 
 _CODE = "closes-flat"
 
@@ -53,9 +53,7 @@ def _jam(spread: Spread, item: CellOnFold, low: float) -> Finding:
     piece = _piece_of(spread, item.id)
     message = f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
     severity = _severity(spread, piece, gap)
-    return Finding(
-        _CODE, severity, piece, f"{item.id}.left", None, opening, opening, "deg", message, _remedy(spread, item)
-    )
+    return Finding(_CODE, severity, piece, f"{item.id}.left", None, opening, opening, "deg", message)
 
 
 def _standing_off(spread: Spread) -> list[Finding]:
@@ -67,18 +65,17 @@ def _standing_off(spread: Spread) -> list[Finding]:
             continue
         corners = np.asarray(panel.outline.exterior.coords)
         heights = np.abs(apply(matrix, corners)[:, 2])
-        index = int(np.argmax(heights))
+        # The first of those that are equally high, so that rounding does not choose.
+        index = int(np.flatnonzero(heights >= heights.max() - FLAT_MM)[0])
         owner = _mechanism_of(spread, panel.id)
-        if heights[index] > worst.get(owner, (FLAT_MM,))[0]:
+        if heights[index] > worst.get(owner, (0.0,))[0] + FLAT_MM:
             worst[owner] = (float(heights[index]), panel.id, (float(corners[index, 0]), float(corners[index, 1])))
     findings = []
-    cells = {item.id: item for item in spread.cells}
     for owner, (height, panel_id, place) in worst.items():
         piece = spread.panels[panel_id].piece
         message = f"{owner} stands {height:.3g} mm off the page when the book is closed"
-        remedy = _remedy(spread, cells[owner]) if owner in cells else None
         severity = _severity(spread, piece, height)
-        findings.append(Finding(_CODE, severity, piece, panel_id, place, 0.0, height, "mm", message, remedy))
+        findings.append(Finding(_CODE, severity, piece, panel_id, place, 0.0, height, "mm", message))
     return findings
 
 
@@ -95,18 +92,29 @@ def _piece_of(spread: Spread, mechanism: str) -> str:
     return panel.piece
 
 
-def _remedy(spread: Spread, item: CellOnFold) -> str | None:
-    """The size of the right panel with which the cell closes flat, where its host fold does."""
+def closing_error(spread: Spread, mechanism: str) -> float | None:
+    """By how much the right panel of a cell misses the size with which it closes flat.
+
+    Parameters
+    ----------
+    spread : Spread
+    mechanism : id of a mechanism
+
+    Returns
+    -------
+    float, degrees (spherical) or mm (planar), the change that the right panel needs; None where there is no such cell
+    or its host fold does not close itself
+    """
+    item = next((item for item in spread.cells if item.id == mechanism), None)
+    if item is None:
+        return None
     closed = float(value_of(item.host, solve_cells(np.zeros(1), spread.cells), 1)[0])
-    flat = round(closed / np.pi) * np.pi
-    if not np.isfinite(closed) or abs(closed - flat) > 1e-9:
+    flat = round(closed / np.pi) * np.pi if np.isfinite(closed) else np.nan
+    if not abs(closed - flat) < 1e-9:
         return None
     cell = item.cell
     if isinstance(cell, PlanarCell):
-        width = closing_partner(flat, cell.branch, (cell.base_left, cell.base_right), cell.width_left)
-        return f"make the right panel {width:.3f} mm high instead of {cell.width_right:.3f} mm" if width > 0 else None
-    beta = np.degrees(closing_partner(flat, cell.branch, (cell.alpha_left, cell.alpha_right), cell.beta_left))
-    given = np.degrees(cell.beta_right)
-    if not 0 < beta < 180 or abs(beta - given) < 5e-4:
-        return None
-    return f"make the right crease angle {beta:.3f} degrees instead of {given:.3f}"
+        hosts, added, other = (cell.base_left, cell.base_right), cell.width_left, cell.width_right
+        return closing_partner(flat, cell.branch, hosts, added) - other
+    hosts, added, other = (cell.alpha_left, cell.alpha_right), cell.beta_left, cell.beta_right
+    return float(np.degrees(closing_partner(flat, cell.branch, hosts, added) - other))

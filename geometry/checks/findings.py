@@ -19,6 +19,7 @@ class Finding:
     code : name of the check, e.g. "closes-flat"
     severity : error: it cannot be made like this; warning: it can, with care; note: worth knowing
     piece, panel : names; panel None where the piece as a whole is meant
+    other : the second panel, where two meet
     place_mm : where, in the panel's net coordinates; None where there is no one place
     opening_deg : the opening where it happens; None where at every opening
     measure, unit : how much
@@ -38,6 +39,7 @@ class Finding:
     message: str
     remedy: str | None = None
     area_mm2: float | None = None
+    other: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The finding for a JSON file."""
@@ -46,6 +48,7 @@ class Finding:
             "severity": self.severity,
             "piece": self.piece,
             "panel": self.panel,
+            "other": self.other,
             "place_mm": None if self.place_mm is None else list(self.place_mm),
             "opening_deg": self.opening_deg,
             "measure": self.measure,

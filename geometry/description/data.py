@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..limits import Limits
 from ..model import Stock
 
 __all__ = ["Description", "MechanismSpec", "PageSpec"]
@@ -65,6 +66,7 @@ class Description:
     folder : where artwork files are looked for
     text : the TOML text it was read from
     page, stocks, mechanisms : its tables
+    limits : the checks' limits, with those that the table [checks] sets
     """
 
     title: str
@@ -74,3 +76,4 @@ class Description:
     page: PageSpec
     stocks: Mapping[str, Stock]
     mechanisms: tuple[MechanismSpec, ...]
+    limits: Limits

@@ -11,6 +11,7 @@ from typing import Any
 
 from ..assembly import building_problems
 from ..errors import DescriptionError, FileError, HingeleafError, Problem
+from ..limits import LIMITS, Limits
 from ..mechanisms import KINDS
 from ..model import Stock
 from ..paper import caliper_mm, parse_color
@@ -96,7 +97,7 @@ class _Reader:
         self.problems.append(Problem(place, message, line))
 
     def read(self, data: dict[str, Any]) -> Description:
-        tables = {"page", "stock", "mechanism"}
+        tables = {"page", "stock", "mechanism", "checks"}
         top = {key: value for key, value in data.items() if key not in tables}
         values = self.table(top, TOP, "", 0, "top of the file", extra=tuple(tables))
         if "format" in values and values["format"] != 1:
@@ -105,8 +106,9 @@ class _Reader:
         page = self.page(data.get("page"), stocks)
         self.pages_read = not self.problems
         mechanisms = self.mechanisms(data.get("mechanism", []), stocks)
+        limits = self.limits(data.get("checks", {}))
         title = values.get("title", Path(self.source).stem)
-        return Description(title, self.source, self.folder, self.text, page, stocks, mechanisms)
+        return Description(title, self.source, self.folder, self.text, page, stocks, mechanisms, limits)
 
     def table(
         self,
@@ -160,6 +162,12 @@ class _Reader:
             color = values.get("color", parse_color("#fbfaf6"))
             stocks[name] = Stock(name, grammage, caliper, values.get("grain", "any"), color)
         return stocks
+
+    def limits(self, data: Any) -> Limits:
+        if not isinstance(data, dict):
+            self.problem("checks", "must be a table [checks]", self.line("checks", 0, ""))
+            return Limits()
+        return Limits.of(self.table(data, LIMITS, "checks", 0, "checks"))
 
     def stock_of(self, values: Mapping[str, Any], stocks: Mapping[str, Stock], place: str, line: int | None) -> str:
         name = values.get("stock", next(iter(stocks), ""))

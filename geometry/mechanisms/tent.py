@@ -141,5 +141,6 @@ def _outline(spec: MechanismSpec, side: str, height: float, sign: float) -> Poly
         ring = without_repeats(np.concatenate(parts)) * [sign, 1.0]
         outline = single_polygon(ring, f"the outline of the {side} panel")
     except HingeleafError as error:
-        raise MechanismError(str(error), next((key for key in spec.values if key.startswith("edge_")), "length")) from None
+        key = next((key for key in spec.values if key.startswith("edge_")), "length")
+        raise MechanismError(str(error), key) from None
     return with_holes(spec, outline, f"holes_{side}", sign)

@@ -11,6 +11,7 @@ from geometry import assemble, change_mechanism, parse_description
 from geometry.checks import run_checks
 from geometry.checks.closes_flat import check_closes_flat
 from geometry.poses import poses_data
+from geometry.remedies import with_remedies
 from tests.geometry import judge
 from tests.geometry.scene_texts import BIG, HEAD, SCENES, WRONG, tent, v_fold
 
@@ -128,11 +129,13 @@ def test_the_remedy_passes(name):
     """What the remedy says is written into the description; then there is nothing left to find."""
     text = HEAD + REMEDIES[name]
     description = parse_description(text)
-    (finding,) = check_closes_flat(assemble(description))
-    number = float(re.search(r"(\d+\.\d+)", finding.remedy)[1])
+    spread = assemble(description)
+    (finding,) = check_closes_flat(spread)
+    (told,) = with_remedies(description, spread, [finding])
     kind = next(spec.kind for spec in description.mechanisms if spec.id == "x")
     key = "height_right" if kind == "tent" else "crease_angle_right"
     assert key in description.mechanisms[-1].values
+    number = float(re.search(rf"{key} of x from \S+ to (\S+)", told.remedy)[1])
     assert check_closes_flat(assemble(change_mechanism(description, "x", {key: number}))) == []
 
 

@@ -82,7 +82,8 @@ WORDS = {
 
 def scene(kind: str, extra: str = "") -> str:
     """A scene of one mechanism."""
-    return f'format = 1\n[page]\nsize = "A5"\n[stock.card]\n[[mechanism]]\nkind = "{kind}"\nid = "m"\n{MINIMAL[kind]}{extra}'
+    head = 'format = 1\n[page]\nsize = "A5"\n[stock.card]\n[[mechanism]]\n'
+    return f'{head}kind = "{kind}"\nid = "m"\n{MINIMAL[kind]}{extra}'
 
 
 def built(text: str) -> object:
@@ -131,7 +132,8 @@ def test_page_and_stock_defaults() -> None:
     plain = parse_description(scene("rider"))
     given = parse_description(
         scene("rider").replace(
-            '[stock.card]\n', 'margin = 0\nstock = "card"\n[stock.card]\ngrammage = 250\nbulk = 1.2\ngrain = "any"\ncolor = "#fbfaf6"\n'
+            "[stock.card]\n",
+            'margin = 0\nstock = "card"\n[stock.card]\ngrammage = 250\nbulk = 1.2\ngrain = "any"\ncolor = "#fbfaf6"\n',
         )
     )
     assert (plain.page, plain.stocks) == (given.page, given.stocks)

@@ -1,0 +1,261 @@
+"""Remedies: the smallest change of one or two sizes that makes a finding go away, tried before it is told."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from .assembly import assemble
+from .changes import Change, apply_changes, sizes_of, spec_of, unit_of
+from .checks import CHECKS, run_checks
+from .checks.closes_flat import closing_error
+from .checks.collisions import check_collisions
+from .checks.findings import Finding
+from .description.data import Description
+from .errors import HingeleafError
+from .spread import Spread
+
+__all__ = ["Remedy", "remedied", "remedies_for", "with_remedies"]
+
+#: Sizes that a person would change for a finding, the likeliest first.
+_KEYS = {
+    "closes-flat": ("crease_angle", "height", "base", "angle"),
+    "opens-fully": ("height", "crease_angle", "base", "angle"),
+    "stays-inside": ("height", "width", "at", "at.x", "at.y", "crease_angle", "length", "base", "size.x", "size.y"),
+    "collides": (
+        "at",
+        "at.x",
+        "at.y",
+        "height",
+        "width",
+        "crease_angle",
+        "angle",
+        "base",
+        "length",
+        "size.x",
+        "size.y",
+    ),
+    "order": ("at", "height", "width", "crease_angle", "angle", "base", "length"),
+    "glue": ("tab_width", "at", "at.x", "at.y", "width", "base", "length"),
+    "strength": ("width", "length", "at", "tab_width", "size.x", "size.y"),
+    "dead-point": ("crease_angle", "height", "angle", "base"),
+    "bulk": (),
+}
+#: Findings that keep a spread from moving and so hide others.
+_HIDING = ("closes-flat", "opens-fully")
+_FIRST_STEP = 0.1
+_LARGEST = 120.0
+_MOST_OFFERED = 2
+_MOST_FINDINGS = 12
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Changes that together make one finding go away."""
+
+    changes: tuple[Change, ...]
+
+    @property
+    def cost(self) -> float:
+        """How much is changed: the largest step, a degree counted like a millimetre, a second size a little more."""
+        return max(abs(change.after - change.before) for change in self.changes) * (1 + 0.1 * (len(self.changes) - 1))
+
+    def __str__(self) -> str:
+        return "change " + " and ".join(str(change) for change in self.changes)
+
+
+def with_remedies(description: Description, spread: Spread, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings, each with its remedy where one was found; the first few only, for each is tried out.
+
+    Parameters
+    ----------
+    description, spread : the same scene, read and built
+    findings : what run_checks said of it
+    """
+    found: list[Finding] = []
+    known: dict[tuple[str, frozenset[str]], tuple[Remedy, ...]] = {}
+    for finding in findings:
+        # Left and right of the same mechanisms mostly have the same remedy: it is tried before one is looked for.
+        group = finding.code, frozenset(_owners(description, finding))
+        if group in known:
+            remedies = tuple(item for item in known[group] if _helps(description, item, finding))
+        elif len(known) < _MOST_FINDINGS:
+            remedies = known[group] = remedies_for(description, spread, finding)
+        else:
+            remedies = ()
+        text = "; or ".join(str(remedy) for remedy in remedies)
+        found.append(replace(finding, remedy=text) if text else finding)
+    return tuple(found)
+
+
+def _helps(description: Description, remedy: Remedy, finding: Finding) -> bool:
+    changes = {(change.mechanism, change.key): change.after for change in remedy.changes}
+    return _gone(assemble(apply_changes(description, changes)), finding)
+
+
+def remedied(description: Description, code: str) -> tuple[Description, tuple[Remedy, ...]]:
+    """The description with the best remedy of each finding of one code applied, one after the other.
+
+    Parameters
+    ----------
+    description : Description
+    code : of the findings
+
+    Returns
+    -------
+    description : changed
+    remedies : what was applied
+
+    Raises
+    ------
+    HingeleafError
+        There is no such finding, or none that has a remedy.
+    """
+    applied: list[Remedy] = []
+    for _ in range(_MOST_FINDINGS):
+        spread = assemble(description)
+        left = [finding for finding in run_checks(spread) if finding.code == code]
+        if not left:
+            break
+        best = next((found[0] for found in (remedies_for(description, spread, item) for item in left) if found), None)
+        if best is None:
+            break
+        description = apply_changes(description, {(item.mechanism, item.key): item.after for item in best.changes})
+        applied.append(best)
+    if not applied:
+        what = "no remedy was found for" if left else "there is no finding with"
+        raise HingeleafError(f"{description.source}: {what} the code {code}; nothing was changed")
+    return description, tuple(applied)
+
+
+def remedies_for(description: Description, spread: Spread, finding: Finding) -> tuple[Remedy, ...]:
+    """Remedies for a finding, the smallest change first.
+
+    Parameters
+    ----------
+    description, spread : the same scene, read and built
+    finding : one of its findings
+
+    Returns
+    -------
+    tuple of Remedy, at most two. Each was tried: with it the finding is gone and no finding has come up that was not
+    there before.
+    """
+    if finding.code not in _KEYS:
+        return ()
+    known = {_key(other) for other in run_checks(spread)}
+    found: list[Remedy] = []
+    for mechanism in _owners(description, finding):
+        for keys in _candidates(description, spread, mechanism, finding.code):
+            limit = min((remedy.cost for remedy in found), default=_LARGEST) * 4
+            remedy = _search(description, spread, mechanism, keys, finding, known, limit)
+            if remedy is not None:
+                found.append(remedy)
+    return tuple(sorted(found, key=lambda remedy: round(remedy.cost, 6))[:_MOST_OFFERED])
+
+
+def _key(finding: Finding) -> tuple[str, str | None, str | None]:
+    return finding.code, finding.panel, finding.other
+
+
+def _owners(description: Description, finding: Finding) -> list[str]:
+    """The mechanisms whose sizes may be changed: those of the panels, or of the piece."""
+    known = {spec.id for spec in description.mechanisms}
+    names = [finding.panel, finding.other, finding.piece]
+    owners = [name.split(".")[0] for name in names if name is not None]
+    return [name for name in dict.fromkeys(owners) if name in known]
+
+
+def _candidates(description: Description, spread: Spread, mechanism: str, code: str) -> Iterator[tuple[str, ...]]:
+    sizes = sizes_of(description, spread, mechanism)
+    for key in _KEYS[code]:
+        left, right = f"{key}_left", f"{key}_right"
+        if key in sizes:
+            yield (key,)
+        elif left in sizes and right in sizes:
+            yield (right,)
+            yield (left,)
+            yield (left, right)
+        elif left in sizes or right in sizes:
+            yield (left if left in sizes else right,)
+
+
+def _search(
+    description: Description,
+    spread: Spread,
+    mechanism: str,
+    keys: tuple[str, ...],
+    finding: Finding,
+    known: set[tuple[str, str | None, str | None]],
+    limit: float,
+) -> Remedy | None:
+    """The smallest step of these sizes, all by the same amount, with which the finding is gone."""
+    before = sizes_of(description, spread, mechanism)
+    spec = spec_of(description, mechanism)
+
+    def changed(step: float) -> dict[tuple[str, str], float]:
+        return {(mechanism, key): before[key] + step for key in keys}
+
+    def stands(step: float) -> Spread | None:
+        try:
+            return assemble(apply_changes(description, changed(step)))
+        except HingeleafError:
+            return None
+
+    def gone(step: float) -> bool:
+        built = stands(step)
+        return built is not None and _gone(built, finding)
+
+    def passes(step: float) -> bool:
+        built = stands(step)
+        if built is None or not _gone(built, finding):
+            return False
+        # A spread that did not move so far could not be judged; what comes to light once it moves is no new fault.
+        return finding.code in _HIDING or {_key(item) for item in run_checks(built)} <= known
+
+    if finding.code == "closes-flat":
+        # Closing is a condition of no width, so its exact step is computed; its sign depends on what the size is.
+        error = closing_error(spread, mechanism)
+        steps = [step for step in (error, -error) if passes(step)] if error is not None and len(keys) == 1 else []
+    else:
+        tried = (_smallest(gone, passes, sign, limit) for sign in (1.0, -1.0))
+        steps = [step for step in tried if step is not None]
+    if not steps:
+        return None
+    step = min(steps, key=abs)
+    after = changed(step)
+    return Remedy(
+        tuple(Change(mechanism, key, before[key], after[(mechanism, key)], unit_of(spec, key)) for key in keys)
+    )
+
+
+def _gone(spread: Spread, finding: Finding) -> bool:
+    """Whether a finding's own check no longer reports it."""
+    if finding.code == "collides" and finding.panel is not None and finding.other is not None:
+        pair = (finding.panel, finding.other)
+        return not check_collisions(spread, pair if set(pair) <= set(spread.panels) else None)
+    return all(_key(item) != _key(finding) for item in CHECKS[finding.code](spread))
+
+
+def _smallest(
+    gone: Callable[[float], bool], passes: Callable[[float], bool], sign: float, limit: float
+) -> float | None:
+    """The smallest step, in tenths, with which the finding is gone, made larger until nothing else is hurt by it."""
+    step, last = _FIRST_STEP, 0.0
+    while step <= limit and not gone(sign * step):
+        last, step = step, step * 2
+    if step > limit:
+        return None
+    low, high = round(last / _FIRST_STEP), round(step / _FIRST_STEP)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if gone(sign * middle * _FIRST_STEP):
+            high = middle
+        else:
+            low = middle
+    for larger in (1.0, 1.25, 1.6):
+        found = round(sign * math.ceil(high * larger) * _FIRST_STEP, 6)
+        if abs(found) <= limit and passes(found):
+            return found
+    return None

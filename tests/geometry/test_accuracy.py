@@ -1,0 +1,185 @@
+"""Accuracy of hand: Monte Carlo closing against the closed form of DESIGN.md, section 3, and against a slow solve."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from geometry import accuracy as accuracy_module
+from geometry import assemble, parse_description, read_description
+from geometry.accuracy import dimensions, monte_carlo, sensitivities
+from geometry.linkage import PlanarCell, SphericalCell
+from geometry.motion import value_of
+from tests.geometry.scene_texts import BIG, HEAD, ROOT, cut_in, tent, v_fold
+
+UNEQUAL = tent("roof", body="at = 60; length = 50; base_left = 40; base_right = 20; height_left = 40")
+EQUAL = tent("roof", body="at = 60; length = 50; base = 30; height = 40")
+
+
+def spread_of(body, checks=""):
+    return assemble(parse_description(HEAD + checks + body))
+
+
+def errors_of(spread, copies, seed):
+    """The errors that a run draws, (n, d), as its documentation says: normal, independent, one a dimension."""
+    every = dimensions(spread)
+    random = np.random.default_rng(seed)
+    return random.standard_normal((copies, len(every))) * [item.deviation for item in every]
+
+
+def sizes_of(spread, mechanism, nominal, errors):
+    """(n, 4) sizes of one cell with the errors in them."""
+    total = np.tile(np.asarray(nominal, dtype=float), (len(errors), 1))
+    for column, item in enumerate(dimensions(spread)):
+        if item.mechanism == mechanism:
+            total += errors[:, column : column + 1] * item.effect
+    return total
+
+
+@pytest.mark.parametrize("body", [UNEQUAL, EQUAL])
+def test_closing_angles_of_a_planar_cell_are_those_of_the_closed_form(body):
+    """cos delta = (a2 + b2 - (c - d)2) / 2ab where |c - d| > |a - b|; else it shuts, its crease stands off."""
+    spread = spread_of(body)
+    result = monte_carlo(spread, copies=3000, seed=5)
+    cell = spread.cells[0].cell
+    nominal = (cell.base_left, cell.base_right, cell.width_left, cell.width_right)
+    a, b, c, d = sizes_of(spread, "roof", nominal, errors_of(spread, 3000, 5)).T
+    jams = np.abs(c - d) > np.abs(a - b)
+    exact = np.where(jams, np.degrees(np.arccos(np.clip((a**2 + b**2 - (c - d) ** 2) / (2 * a * b), -1, 1))), 0.0)
+    assert result.opening_deg == pytest.approx(exact, abs=1e-5)
+    assert 0.2 < jams.mean() <= 1.0
+    assert result.fore_edge_mm == pytest.approx(2 * 148 * np.sin(np.radians(exact) / 2), abs=1e-4)
+    s = (np.abs(a - b) + c + d) / 2
+    area = np.sqrt(np.maximum(s * (s - np.abs(a - b)) * (s - c) * (s - d), 0.0))
+    height = np.where(jams, 0.0, 2 * area / np.where(a == b, 1.0, np.abs(a - b)))
+    assert result.stand_off_mm == pytest.approx(height, abs=1e-4)
+    assert result.share == pytest.approx(np.mean(result.fore_edge_mm <= 2.0))
+
+
+def test_the_worked_figure():
+    """DESIGN.md: a = 40, b = 20, 0.5 mm stops at about 9 degrees; a = b = 30 at about 1 degree."""
+    for body, opening in ((UNEQUAL, 9.1254), (EQUAL, 0.9549)):
+        spread = spread_of(body, "[checks]\nsd_length = 0.5\n")
+        worst = next(item for item in sensitivities(spread) if item.dimension.name.startswith("height"))
+        assert worst.fore_edge_mm == pytest.approx(2 * 148 * np.sin(np.radians(opening) / 2), abs=2e-3)
+        assert abs(worst.misfit_per_unit) == 1.0
+
+
+def test_unequal_cells_forgive_less():
+    share = {
+        name: monte_carlo(spread_of(body), copies=2000).share for name, body in (("equal", EQUAL), ("unequal", UNEQUAL))
+    }
+    assert share["unequal"] < share["equal"] - 0.2
+
+
+def slow_stop(spread, sizes):
+    """The opening at which one copy stops: cells with the changed sizes, walked down from 90 degrees in small steps."""
+    cells = []
+    for item in spread.cells:
+        kind = PlanarCell if isinstance(item.cell, PlanarCell) else SphericalCell
+        cells.append((item, kind(*sizes[item.id], item.cell.branch)))
+
+    def stands(openings):
+        variables = {"spine": np.asarray(openings)}
+        good = np.ones(len(openings), dtype=bool)
+        for item, cell in cells:
+            motion = cell.solve(value_of(item.host, variables, len(openings)))
+            good &= motion.exists
+            variables |= {
+                f"{item.id}:left": motion.left,
+                f"{item.id}:right": motion.right,
+                f"{item.id}:middle": motion.middle,
+            }
+        return good
+
+    walk = np.radians([*np.arange(90.0, 0.0, -0.05), 0.03, 0.01, 0.0])
+    good = stands(walk)
+    if good.all():
+        return 0.0
+    stop = int(np.argmin(good))
+    low, high = walk[stop], walk[stop - 1] if stop else np.nan
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (low, middle) if stands([middle])[0] else (middle, high)
+    return high
+
+
+NESTED = {
+    "tent in a tent": tent("roof")
+    + tent("nest", "roof.middle", "at = 10; length = 30; base_left = 12; base_right = 9; height_left = 14"),
+    "step in a v-fold": BIG + cut_in("step", "hill.middle", "at = 30; length = 25; width = 15"),
+    "v-fold on an unequal step": cut_in("step", body="at = 60; length = 60; width_left = 30; width_right = 20")
+    + v_fold("bird", "step.left", "at = 20; angle_left = 40; angle_right = 50; height = 15"),
+}
+
+
+@pytest.mark.parametrize("name", NESTED)
+def test_closing_angles_of_nested_cells_are_those_of_a_slow_solve(name):
+    spread = spread_of(NESTED[name])
+    copies, seed = 40, 11
+    result = monte_carlo(spread, copies=copies, seed=seed)
+    errors = errors_of(spread, copies, seed)
+    cells = {}
+    for item in spread.cells:
+        cell = item.cell
+        sizes = (
+            (cell.base_left, cell.base_right, cell.width_left, cell.width_right)
+            if isinstance(cell, PlanarCell)
+            else (cell.alpha_left, cell.alpha_right, cell.beta_left, cell.beta_right)
+        )
+        cells[item.id] = sizes_of(spread, item.id, sizes, errors)
+    slow = [np.degrees(slow_stop(spread, {key: value[row] for key, value in cells.items()})) for row in range(copies)]
+    assert result.opening_deg == pytest.approx(slow, abs=1e-4)
+    assert np.ptp(result.opening_deg) > 0.1
+
+
+def test_first_order_is_the_slope_of_the_closing_condition():
+    """By built copies: the height that a tent misses, one dimension moved by a hundredth."""
+    spread = spread_of(UNEQUAL)
+    for item in sensitivities(spread):
+        effect = item.dimension.effect
+        assert item.misfit_per_unit == pytest.approx(effect[0] + effect[2] - effect[1] - effect[3], abs=1e-12)
+    gaps = [item.fore_edge_mm for item in sensitivities(spread)]
+    assert gaps == sorted(gaps, reverse=True)
+    names = {item.dimension.name for item in sensitivities(spread)}
+    assert len(names) == 6
+    assert any("glue" in name for name in names)
+    assert any("height" in name for name in names)
+
+
+def test_the_same_seed_gives_the_same_copies():
+    spread = spread_of(UNEQUAL)
+    one, two, three = (monte_carlo(spread, copies=200, seed=seed) for seed in (3, 3, 4))
+    assert (one.opening_deg == two.opening_deg).all()
+    assert not (one.opening_deg == three.opening_deg).all()
+
+
+def test_no_errors_no_gap():
+    result = monte_carlo(spread_of(UNEQUAL, "[checks]\nsd_length = 0\nsd_angle = 0.000001\n"), copies=50)
+    assert result.fore_edge_mm.max() < 0.1
+    assert result.share == 1.0
+
+
+def test_more_error_means_fewer_copies_that_close():
+    shares = [
+        monte_carlo(spread_of(UNEQUAL, f"[checks]\nsd_length = {sd}\n"), copies=2000).share for sd in (0.05, 0.3, 1.0)
+    ]
+    assert shares == sorted(shares, reverse=True)
+    loose = monte_carlo(spread_of(UNEQUAL, "[checks]\ngap = 20\n"), copies=2000).share
+    assert loose > shares[1]
+
+
+def test_ten_thousand_copies_of_the_demo_book():
+    spread = assemble(read_description(ROOT / "scenes" / "demo" / "book.toml"))
+    result = monte_carlo(spread, copies=10_000, seed=1)
+    assert result.opening_deg.shape == (10_000,)
+    assert 0.0 <= result.share <= 1.0
+    assert np.isfinite(result.fore_edge_mm).all()
+    assert {item.mechanism for item in dimensions(spread)} == {item.id for item in spread.cells}
+
+
+def test_a_spread_without_cells_has_nothing_to_err_in():
+    spread = spread_of("")
+    assert sensitivities(spread) == ()
+    assert monte_carlo(spread, copies=3).share == 1.0
+    assert accuracy_module.dimensions(spread) == ()

@@ -1,0 +1,177 @@
+"""Collisions over the whole motion, against python-fcl on the same panels, openings and shrink."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely import box
+
+from geometry import assemble, parse_description, read_description
+from geometry.checks.collisions import check_collisions, sampled_openings_deg
+from geometry.crossing import CLEARANCE_MM, find_crossings, panel_edges
+from tests.geometry import corpus
+from tests.geometry.scene_texts import FILES, HEAD, SCENES, rider_on, tent
+from tests.geometry.solids import SHRINK_MM, Panels, depth_mm
+
+_TEXTS = {
+    **{f"scenes/{path.name}": path for path in FILES},
+    **{f"corpus/{path.stem}": path for path in (*corpus.FAULTY, *corpus.SOUND)},
+    **SCENES,
+}
+#: Nearer than this to touching the two may differ: fcl's and the core's rounding.
+_HAIR_MM = 1e-3
+
+
+def spread_of(name):
+    found = _TEXTS[name]
+    return assemble(parse_description(found) if isinstance(found, str) else read_description(found))
+
+
+def moving_pairs(spread):
+    """Pairs of panels that are not fixed to each other."""
+    body = {}
+    for panel in spread.panels.values():
+        fixed = panel.parent is not None and panel.axis is None
+        body[panel.id] = body[panel.parent] if fixed else panel.id
+    names = list(spread.panels)
+    return [(a, b) for i, a in enumerate(names) for b in names[i + 1 :] if body[a] != body[b]]
+
+
+def boxes(spread, motion):
+    """Bounds of every panel at every opening, (n, 2, 3)."""
+    found = {}
+    for name, panel in spread.panels.items():
+        corners = np.asarray(panel.outline.exterior.coords)
+        world = (
+            np.einsum("nij,kj->nki", motion.matrices[name][:, :3, :2], corners) + motion.matrices[name][:, None, :3, 3]
+        )
+        found[name] = np.stack([world.min(axis=1), world.max(axis=1)], axis=1)
+    return found
+
+
+def judged(spread, openings_deg):
+    """(opening index, one, two) of all pairs that fcl finds touching."""
+    motion = spread.pose(np.radians(openings_deg))
+    bounds = boxes(spread, motion)
+    panels = Panels({name: panel.outline for name, panel in spread.panels.items()})
+    found = set()
+    for one, two in moving_pairs(spread):
+        a, b = bounds[one], bounds[two]
+        near = (a[:, 0] < b[:, 1] + 1e-6).all(axis=1) & (b[:, 0] < a[:, 1] + 1e-6).all(axis=1)
+        for index in np.flatnonzero(near):
+            panels.put(one, motion.matrices[one][index])
+            panels.put(two, motion.matrices[two][index])
+            if panels.touch(one, two):
+                found.add((int(index), one, two))
+    return found
+
+
+def told(spread, openings_deg):
+    motion = spread.pose(np.radians(openings_deg))
+    edges = panel_edges({name: panel.outline for name, panel in spread.panels.items()})
+    number = {name: index for index, name in enumerate(edges.names)}
+    pairs = [(number[a], number[b]) for a, b in moving_pairs(spread) if a in number and b in number]
+    matrices = np.stack([motion.matrices[name] for name in edges.names], axis=1)
+    found = find_crossings(edges, matrices, pairs)
+    rows = zip(found.opening, found.first, found.second, strict=True)
+    return {(int(row), edges.names[a], edges.names[b]) for row, a, b in rows}
+
+
+def test_both_sides_are_drawn_in_by_the_same():
+    assert SHRINK_MM == CLEARANCE_MM
+
+
+@pytest.mark.parametrize("name", _TEXTS)
+def test_same_verdicts_as_fcl(name):
+    spread = spread_of(name)
+    low, high = np.degrees(spread.reachable())
+    if not np.isfinite(low):
+        pytest.skip("it cannot stand at any opening")
+    openings = sampled_openings_deg(low, high)[::3]
+    ours, theirs = told(spread, openings), judged(spread, openings)
+    motion = spread.pose(np.radians(openings))
+    panels = Panels({name: panel.outline for name, panel in spread.panels.items()})
+    for index, one, two in ours ^ theirs:
+        # Only a touch without depth may be seen differently.
+        depth = depth_mm(
+            panels.outlines[one], motion.matrices[one][index], panels.outlines[two], motion.matrices[two][index]
+        )
+        assert depth < _HAIR_MM, (openings[index], one, two, depth)
+
+
+HITS = [path for path in corpus.FAULTY if path.stem.startswith("hit")]
+
+
+@pytest.mark.parametrize("path", HITS, ids=lambda path: path.stem)
+def test_first_contact_and_depth(path):
+    """To 0.1 degrees against fcl on a sweep of 0.02 degrees about it; the depth against shapely at every opening."""
+    _, spread = corpus.built(path)
+    for finding in check_collisions(spread):
+        one, two = finding.panel, finding.other
+        panels = Panels({name: spread.panels[name].outline for name in (one, two)})
+        if finding.opening_deg > 0.25:
+            fine = np.arange(finding.opening_deg - 1.0, finding.opening_deg + 0.2, 0.02)
+            motion = spread.pose(np.radians(fine))
+            touch = []
+            for index in range(len(fine)):
+                for name in (one, two):
+                    panels.put(name, motion.matrices[name][index])
+                touch.append(panels.touch(one, two))
+            assert any(touch)
+            assert finding.opening_deg == pytest.approx(fine[touch.index(True)], abs=0.1)
+        every = sampled_openings_deg(*np.degrees(spread.reachable()))
+        motion = spread.pose(np.radians(every))
+        poses = zip(motion.matrices[one], motion.matrices[two], strict=True)
+        deepest = max(depth_mm(panels.outlines[one], a, panels.outlines[two], b) for a, b in poses)
+        assert finding.measure == pytest.approx(deepest, abs=1e-6)
+
+
+def test_the_place_lies_in_both_panels():
+    for path in HITS:
+        _, spread = corpus.built(path)
+        for finding in check_collisions(spread):
+            from shapely import Point
+
+            assert spread.panels[finding.panel].outline.distance(Point(finding.place_mm)) < 1e-6
+
+
+def test_the_openings_looked_at_are_said():
+    finding = check_collisions(corpus.built(HITS[0])[1])[0]
+    assert "looked at every degree from 0.25 to 179.75" in finding.message
+
+
+def test_openings_are_every_degree_and_closer_at_both_ends():
+    openings = sampled_openings_deg(0.0, 180.0)
+    assert set(np.arange(1.0, 180.0)) <= set(openings)
+    assert {0.25, 0.5, 179.5, 179.75} <= set(openings)
+    assert openings.min() > 0
+    assert openings.max() < 180
+    assert sampled_openings_deg(9.1, 100.0).tolist() == list(np.arange(10.0, 100.0))
+
+
+@pytest.mark.parametrize(("reach", "hit"), [(21.9, False), (22.3, True)])
+def test_a_rider_just_above_and_just_below_the_page(reach, hit):
+    """The rider's middle lies 34 of 45 mm down the panel; half its width decides."""
+    body = tent("roof", body="at = 40; length = 60; base = 30; height = 45") + rider_on(
+        "flag", "roof.left", f"at = [-34, 30]; size = [{reach}, 20]"
+    )
+    found = check_collisions(assemble(parse_description(HEAD + body)))
+    assert bool(found) is hit
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+@pytest.mark.parametrize(("teeth", "place"), [((0, 20), 5.0), ((40, 60), 45.0), ((80, 100), 85.0)])
+def test_each_tooth_of_a_comb_and_each_side_of_a_window_counts(teeth, place, swapped):
+    """A narrow card stands upright in a comb's plane, through one tooth or through none of the gaps."""
+    comb = box(0, -30, 100, 30).difference(box(20, -20, 40, 20)).difference(box(60, -20, 80, 20))
+    upright = np.array([[1.0, 0, 0, 0], [0, 0, -1.0, 0], [0, 1.0, 0, 0], [0, 0, 0, 1.0]])
+    for x, hit in ((place, True), (teeth[1] + 5.0, False)):
+        if x > 100:
+            continue
+        cards = {"comb": comb, "card": box(x, -10, x + 10, 10)}
+        edges = panel_edges(cards)
+        matrices = np.stack([np.eye(4), upright])[None]
+        found = find_crossings(edges, matrices, [(1, 0) if swapped else (0, 1)])
+        assert bool(len(found.opening)) is hit, (x, hit)
+        if hit:
+            assert found.depth[0] == pytest.approx(10.0 - 2 * CLEARANCE_MM)
