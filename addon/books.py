@@ -1,0 +1,97 @@
+"""The books in the open file: which there are, which one is meant, what belongs to it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from .geometry import Description, parse_description
+from .rig import OPENING, PANEL_KEY, PIECE_KEY
+
+__all__ = [
+    "active_book",
+    "all_books",
+    "camera_of",
+    "collection_of",
+    "description_file",
+    "description_of",
+    "panel_objects",
+    "remember_description",
+    "remove_book",
+]
+
+#: Properties of the root: the description's text, the name of its file, and the folder of its artwork.
+_TEXT, _SOURCE, _FOLDER = "hingeleaf_description", "hingeleaf_source", "hingeleaf_folder"
+
+
+def remember_description(root: bpy.types.Object, description: Description) -> None:
+    """Keep what a book was built from with it, so that checks and nets always speak of what is seen."""
+    root[_TEXT] = description.text
+    root[_SOURCE] = description.source
+    root[_FOLDER] = str(description.folder)
+
+
+def description_of(root: bpy.types.Object) -> Description:
+    """The description that a book was built from."""
+    return parse_description(root[_TEXT], source=root[_SOURCE], folder=Path(root[_FOLDER]))
+
+
+def description_file(root: bpy.types.Object) -> Path:
+    """The file that a book was opened from."""
+    return Path(root[_FOLDER], root[_SOURCE])
+
+
+def all_books(context: bpy.types.Context) -> list[bpy.types.Object]:
+    """The roots of all books in the scene."""
+    return [item for item in context.scene.objects if _is_root(item)]
+
+
+def active_book(context: bpy.types.Context) -> bpy.types.Object | None:
+    """The book that is meant: the active object's, else the last one opened; None where there is none."""
+    item = context.view_layer.objects.active
+    while item is not None:
+        if _is_root(item):
+            return item
+        item = item.parent
+    books = all_books(context)
+    return books[-1] if books else None
+
+
+def _is_root(item: bpy.types.Object) -> bool:
+    return item.get(_TEXT) is not None and item.get(OPENING) is not None
+
+
+def collection_of(root: bpy.types.Object) -> bpy.types.Collection:
+    """The collection that holds a book."""
+    return root.users_collection[0]
+
+
+def camera_of(root: bpy.types.Object) -> bpy.types.Object | None:
+    """The camera of a book's studio; None where it has no studio."""
+    return next((item for item in root.children_recursive if item.type == "CAMERA"), None)
+
+
+def panel_objects(root: bpy.types.Object, panel: str, piece: str) -> list[bpy.types.Object]:
+    """The object of one panel of a book, or those of a whole piece where no panel is named."""
+    key, name = (PANEL_KEY, panel) if panel else (PIECE_KEY, piece)
+    return [item for item in root.children_recursive if item.get(key) == name]
+
+
+def remove_book(root: bpy.types.Object) -> None:
+    """Remove a book with its studio, and the meshes, materials and pictures that nothing else uses."""
+    collection = collection_of(root)
+    items = {root, *root.children_recursive, *collection.all_objects}
+    data = {item.data for item in items if item.data is not None}
+    materials = {slot.material for item in items for slot in item.material_slots if slot.material is not None}
+    images = {image for material in materials for image in _images(material)}
+    bpy.data.batch_remove([*items, *collection.children_recursive, collection])
+    for blocks in (data, materials, images):
+        bpy.data.batch_remove([block for block in blocks if block.users == 0])
+
+
+def _images(material: bpy.types.Material) -> list[bpy.types.Image]:
+    """The pictures that a material shows."""
+    nodes: Any = material.node_tree.nodes if material.node_tree is not None else ()
+    return [node.image for node in nodes if node.type == "TEX_IMAGE" and node.image is not None]

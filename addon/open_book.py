@@ -1,0 +1,59 @@
+"""A spread into a scene: rig, studio, and the description kept with it."""
+
+from __future__ import annotations
+
+import bpy
+import numpy as np
+
+from .books import remember_description, remove_book
+from .geometry import Description
+from .geometry.sampling import sample_turns
+from .geometry.spread import Spread
+from .rig import OPENING, Book, build_book
+from .studio import build_studio
+
+__all__ = ["PICTURE_SIZE", "open_book"]
+
+#: Size of stills and films unless told, pixels.
+PICTURE_SIZE = (1280, 720)
+
+
+def open_book(
+    description: Description,
+    spread: Spread,
+    context: bpy.types.Context,
+    *,
+    size: tuple[int, int] = PICTURE_SIZE,
+    studio: bool = True,
+    replaced: bpy.types.Object | None = None,
+) -> Book:
+    """Build a book in the scene.
+
+    Parameters
+    ----------
+    description : what it was assembled from; its text stays with the book
+    spread : the assembled spread
+    context : its scene gets the book
+    size : of the pictures that will be taken, pixels
+    studio : whether to set it on a lit table with a camera
+    replaced : root of a book whose place it takes, at the same opening
+
+    Returns
+    -------
+    Book
+
+    Raises
+    ------
+    HingeleafError
+        The spread cannot stand at any opening; then nothing was changed.
+    """
+    openings_deg, turns = sample_turns(spread)
+    opening = openings_deg[-1] if replaced is None else replaced[OPENING]
+    if replaced is not None:
+        remove_book(replaced)
+    book = build_book(spread, np.asarray(openings_deg), turns, context.scene.collection)
+    book.root[OPENING] = float(np.clip(opening, openings_deg[0], openings_deg[-1]))
+    remember_description(book.root, description)
+    if studio:
+        build_studio(spread, book, context, size)
+    return book

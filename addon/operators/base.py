@@ -1,0 +1,55 @@
+"""What all operators share: they run, or report in one sentence why they could not."""
+
+from typing import TYPE_CHECKING, Literal
+
+import bpy
+
+from ..books import active_book
+from ..geometry import HingeleafError
+from ..reporting import sentence, show_problems
+
+__all__ = ["BookOperator", "Outcome", "ReportingOperator"]
+
+Outcome = set[Literal["RUNNING_MODAL", "CANCELLED", "FINISHED", "PASS_THROUGH", "INTERFACE"]]
+
+if TYPE_CHECKING:
+    _Operator = bpy.types.Operator
+else:
+    _Operator = object
+
+
+class ReportingOperator(_Operator):
+    """Runs; an error of the core is reported and nothing else happens."""
+
+    def run(self, context: bpy.types.Context) -> None:
+        """What the operator does."""
+        raise NotImplementedError
+
+    def execute(self, context: bpy.types.Context) -> Outcome:
+        """Run, and report an error in one sentence."""
+        try:
+            self.run(context)
+        except HingeleafError as error:
+            show_problems(context, error)
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+class BookOperator(ReportingOperator):
+    """Works on the active book."""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Whether there is a book."""
+        if active_book(context) is None:
+            cls.poll_message_set("Open a description first")
+            return False
+        return True
+
+    def book(self, context: bpy.types.Context) -> bpy.types.Object:
+        """The root of the active book."""
+        root = active_book(context)
+        if root is None:
+            raise HingeleafError("There is no book in this scene: open a description first")
+        return root

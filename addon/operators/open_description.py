@@ -1,0 +1,78 @@
+"""Open a description as a book, and open it again after it was changed."""
+
+from typing import TYPE_CHECKING
+
+import bpy
+from bpy.props import BoolProperty, StringProperty
+
+from ..books import camera_of, description_file
+from ..geometry import assemble, read_description
+from ..open_book import open_book
+from ..presenting import hide_other_collections, look_through_camera, make_active
+from ..reporting import clear_problems
+from .base import BookOperator, Outcome, ReportingOperator
+
+__all__ = ["HINGELEAF_OT_open_description", "HINGELEAF_OT_reload_description"]
+
+
+class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
+    """Build the book that a description describes, ready to open and close"""
+
+    bl_idname = "hingeleaf.open_description"
+    bl_label = "Open Description"
+    bl_options = {"REGISTER", "UNDO"}
+
+    if TYPE_CHECKING:
+        filepath: str
+        studio: bool
+        alone: bool
+    else:
+        filepath: StringProperty(name="File", description="The description to open", subtype="FILE_PATH")
+        filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+        studio: BoolProperty(
+            name="Studio",
+            description="Set the book on a lit table with a camera that sees the whole motion",
+            default=True,
+        )
+        alone: BoolProperty(
+            name="Hide Other Collections",
+            description="Untick all other collections in the Outliner, so that the book stands alone",
+            default=True,
+        )
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Ask for the file."""
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Read, assemble, build."""
+        description = read_description(bpy.path.abspath(self.filepath))
+        book = open_book(description, assemble(description), context, studio=self.studio)
+        if self.alone:
+            hide_other_collections(context, book.collection)
+        make_active(context, book.root)
+        if self.studio:
+            look_through_camera(context)
+        clear_problems(context)
+        for warning in book.warnings:
+            self.report({"WARNING"}, warning)
+
+
+class HINGELEAF_OT_reload_description(BookOperator, bpy.types.Operator):
+    """Read the active book's description again and build the book anew, at the same opening"""
+
+    bl_idname = "hingeleaf.reload_description"
+    bl_label = "Reload Description"
+    bl_options = {"REGISTER", "UNDO"}
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Read, assemble, replace."""
+        old = self.book(context)
+        description = read_description(description_file(old))
+        spread = assemble(description)
+        book = open_book(description, spread, context, studio=camera_of(old) is not None, replaced=old)
+        make_active(context, book.root)
+        clear_problems(context)
+        for warning in book.warnings:
+            self.report({"WARNING"}, warning)

@@ -1,0 +1,50 @@
+"""Open a description, choose the book, open and close it."""
+
+from typing import Any
+
+import bpy
+
+from ..books import active_book, all_books
+from ..rig import OPENING
+from .base import SidebarPanel, draw_text
+
+__all__ = ["HINGELEAF_PT_book"]
+
+
+class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
+    """The book and its opening"""
+
+    bl_label = "Book"
+    bl_idname = "HINGELEAF_PT_book"
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw it."""
+        layout = self.layout
+        row = layout.row(align=True)
+        row.operator("hingeleaf.open_description", icon="FILE_FOLDER")
+        root = active_book(context)
+        if root is not None:
+            row.operator("hingeleaf.reload_description", text="", icon="FILE_REFRESH")
+        _draw_problems(layout, context)
+        books = all_books(context)
+        if len(books) > 1:
+            column = layout.column(align=True)
+            for book in books:
+                entry = column.operator("hingeleaf.show_book", text=book.name, depress=book == root)
+                entry.name = book.name  # type: ignore[attr-defined]
+        elif root is not None:
+            layout.label(text=root.name, icon="EMPTY_AXIS")
+        if root is not None:
+            layout.prop(root, f'["{OPENING}"]', text="Opening (degrees)", slider=True)
+
+
+def _draw_problems(layout: Any, context: bpy.types.Context) -> None:
+    """Every problem of the description that could not be opened."""
+    moment = context.window_manager.hingeleaf  # type: ignore[attr-defined]
+    if not moment.problems:
+        return
+    box = layout.box()
+    count = len(moment.problems)
+    box.label(text=f"{moment.source}: {count} problem{'s' * (count != 1)}", icon="ERROR")
+    for problem in moment.problems:
+        draw_text(box, context, problem.message)

@@ -1,0 +1,66 @@
+"""The findings of the check."""
+
+import bpy
+
+from ..books import active_book
+from .base import SidebarPanel, draw_text
+
+__all__ = ["HINGELEAF_PT_check", "HINGELEAF_UL_findings"]
+
+_ICONS = {"error": "CANCEL", "warning": "ERROR", "note": "INFO"}
+
+
+class HINGELEAF_UL_findings(bpy.types.UIList):
+    """Findings, one a line; a click goes there"""
+
+    bl_idname = "HINGELEAF_UL_findings"
+
+    def draw_item(  # type: ignore[override]
+        self,
+        context: bpy.types.Context,
+        layout: bpy.types.UILayout,
+        data: object,
+        item: bpy.types.PropertyGroup,
+        icon: int,
+        active_data: object,
+        active_property: str,
+        index: int = 0,
+        flt_flag: int = 0,
+    ) -> None:
+        """Draw one line."""
+        row = layout.row(align=True)
+        row.alignment = "LEFT"
+        text = item.message  # type: ignore[attr-defined]
+        sign = _ICONS[item.severity]  # type: ignore[attr-defined]
+        entry = row.operator("hingeleaf.show_finding", text=text, icon=sign, emboss=False)  # type: ignore[arg-type]
+        entry.index = index  # type: ignore[attr-defined]
+
+
+class HINGELEAF_PT_check(SidebarPanel, bpy.types.Panel):
+    """What is known before anything is cut"""
+
+    bl_label = "Check"
+    bl_idname = "HINGELEAF_PT_check"
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw it."""
+        layout = self.layout
+        layout.operator("hingeleaf.check_book", icon="CHECKMARK")
+        check = context.scene.hingeleaf  # type: ignore[attr-defined]
+        if check.book is None or check.book != active_book(context):
+            return
+        if not check.findings:
+            draw_text(layout, context, f"{check.book.name} passes every check", icon="CHECKMARK")
+            return
+        layout.template_list("HINGELEAF_UL_findings", "", check, "findings", check, "active", rows=4)
+        if 0 <= check.active < len(check.findings):
+            _draw_finding(layout.box(), context, check.findings[check.active])
+
+
+def _draw_finding(box: bpy.types.UILayout, context: bpy.types.Context, finding: bpy.types.PropertyGroup) -> None:
+    """The active finding in full."""
+    draw_text(box, context, finding.message, icon=_ICONS[finding.severity])  # type: ignore[attr-defined]
+    if finding.has_opening:  # type: ignore[attr-defined]
+        box.label(text=f"At an opening of {finding.opening:.1f}°")  # type: ignore[attr-defined]
+    if finding.remedy:  # type: ignore[attr-defined]
+        draw_text(box, context, finding.remedy, icon="MODIFIER")  # type: ignore[attr-defined]

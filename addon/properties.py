@@ -1,0 +1,81 @@
+"""What the interface remembers: findings with the scene, and with the window what is only of the moment."""
+
+from typing import TYPE_CHECKING
+
+import bpy
+from bpy.props import BoolProperty, CollectionProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
+
+__all__ = ["CLASSES", "register_properties", "unregister_properties"]
+
+
+class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
+    """One finding of the check."""
+
+    if TYPE_CHECKING:
+        severity: str
+        piece: str
+        panel: str
+        has_opening: bool
+        opening: float
+        message: str
+        remedy: str
+    else:
+        severity: StringProperty(name="Severity")
+        piece: StringProperty(name="Piece")
+        panel: StringProperty(name="Panel")
+        has_opening: BoolProperty(name="Happens at One Opening")
+        opening: FloatProperty(name="Opening")
+        message: StringProperty(name="Message")
+        remedy: StringProperty(name="Remedy")
+
+
+class HINGELEAF_PG_check(bpy.types.PropertyGroup):
+    """The last check of a scene."""
+
+    if TYPE_CHECKING:
+        book: bpy.types.Object | None
+        findings: bpy.types.bpy_prop_collection_idprop[HINGELEAF_PG_finding]
+        active: int
+    else:
+        book: PointerProperty(type=bpy.types.Object, name="Checked Book")
+        findings: CollectionProperty(type=HINGELEAF_PG_finding)
+        active: IntProperty(name="Active Finding", default=-1)
+
+
+class HINGELEAF_PG_problem(bpy.types.PropertyGroup):
+    """One problem of a description that could not be opened."""
+
+    if TYPE_CHECKING:
+        message: str
+    else:
+        message: StringProperty(name="Message")
+
+
+class HINGELEAF_PG_moment(bpy.types.PropertyGroup):
+    """What the sidebar shows until something else happens; never saved."""
+
+    if TYPE_CHECKING:
+        source: str
+        problems: bpy.types.bpy_prop_collection_idprop[HINGELEAF_PG_problem]
+        film_share: float
+        film_label: str
+    else:
+        source: StringProperty(name="Description")
+        problems: CollectionProperty(type=HINGELEAF_PG_problem)
+        film_share: FloatProperty(name="Film Progress", default=-1.0)
+        film_label: StringProperty(name="Film Step")
+
+
+CLASSES = (HINGELEAF_PG_finding, HINGELEAF_PG_check, HINGELEAF_PG_problem, HINGELEAF_PG_moment)
+
+
+def register_properties() -> None:
+    """Hang the groups on the scene and on the window manager."""
+    bpy.types.Scene.hingeleaf = PointerProperty(type=HINGELEAF_PG_check)  # type: ignore[attr-defined]
+    bpy.types.WindowManager.hingeleaf = PointerProperty(type=HINGELEAF_PG_moment)  # type: ignore[attr-defined]
+
+
+def unregister_properties() -> None:
+    """Take them off again."""
+    del bpy.types.Scene.hingeleaf  # type: ignore[attr-defined]
+    del bpy.types.WindowManager.hingeleaf  # type: ignore[attr-defined]

@@ -1,0 +1,181 @@
+"""A spread as Blender objects: a root that carries the opening, and a chain of panels that it drives.
+
+Every turning panel has one channel, its rotation about its own x axis, driven by the root's property through an
+F-curve of sampled angles. No script takes part, so the file moves in any Blender, without Hingeleaf.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+
+from .artwork import Artwork
+from .convert import metres, parent_inverse, to_object
+from .geometry.artwork import art_box
+from .geometry.model import Panel, Piece
+from .geometry.spread import Spread
+from .geometry.transforms import Array
+from .materials import Side, edge_material, paper_material
+from .resting import resting_shifts
+from .slab import ArtBox, make_slab
+
+__all__ = ["OPENING", "PANEL_KEY", "PIECE_KEY", "Book", "build_book"]
+
+#: The property of the root that opens the book, degrees.
+OPENING = "opening"
+#: Properties by which a panel's object says what it is.
+PANEL_KEY, PIECE_KEY = "hingeleaf_panel", "hingeleaf_piece"
+
+_OPENING_TEXT = "Angle between the two pages, in degrees: 0 is closed, 180 lies flat open"
+
+
+@dataclass(frozen=True)
+class Book:
+    """A spread that stands in Blender.
+
+    Parameters
+    ----------
+    collection : holds everything of the book
+    root : the empty that carries the opening
+    panels : one object a panel, by panel id
+    warnings : what could not be done, one sentence each
+    """
+
+    collection: bpy.types.Collection
+    root: bpy.types.Object
+    panels: Mapping[str, bpy.types.Object]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What the panels of one piece have in common."""
+
+    box: ArtBox
+    materials: tuple[bpy.types.Material, ...]
+    caliper_mm: float
+
+
+def build_book(spread: Spread, openings_deg: Array, turns: Mapping[str, Array], parent: bpy.types.Collection) -> Book:
+    """Build the objects of a spread.
+
+    Parameters
+    ----------
+    spread : the assembled spread
+    openings_deg : (n,) float, degrees, rising; the openings at which the turns are sampled
+    turns : (n,) float, radians, by turning panel
+    parent : the collection that gets the book's own collection
+
+    Returns
+    -------
+    Book
+    """
+    collection = bpy.data.collections.new(spread.title)
+    parent.children.link(collection)
+    root = _make_root(spread, openings_deg, collection)
+    artwork = Artwork()
+    looks = {piece.id: _look(spread, piece, artwork) for piece in spread.pieces}
+    shifts = resting_shifts(spread)
+    objects: dict[str, bpy.types.Object] = {}
+    for panel in spread.panels.values():
+        item = _make_panel(panel, looks[panel.piece])
+        _rest(item, shifts[panel.id])
+        collection.objects.link(item)
+        above = None if panel.parent is None else spread.panels[panel.parent]
+        item.parent = root if panel.parent is None else objects[panel.parent]
+        item.matrix_parent_inverse = parent_inverse(panel, above)
+        if panel.id in turns:
+            _drive(item, root, openings_deg, turns[panel.id])
+        elif panel.axis is not None:
+            item.rotation_euler.x = panel.axis.turn.offset
+        _lock(item)
+        objects[panel.id] = item
+    return Book(collection, root, objects, tuple(artwork.warnings))
+
+
+def _make_root(spread: Spread, openings_deg: Array, collection: bpy.types.Collection) -> bpy.types.Object:
+    """The empty at the foot of the spine, with the opening as its property."""
+    root = bpy.data.objects.new(spread.title, None)
+    root.empty_display_type = "ARROWS"
+    root.empty_display_size = float(metres(0.1 * spread.page_size_mm[0]))
+    low, high = float(openings_deg[0]), float(openings_deg[-1])
+    root[OPENING] = high
+    limits: Any = root.id_properties_ui(OPENING)
+    limits.update(
+        min=low, max=high, soft_min=low, soft_max=high, default=high, precision=1, step=10, description=_OPENING_TEXT
+    )
+    root.property_overridable_library_set(f'["{OPENING}"]', True)
+    collection.objects.link(root)
+    return root
+
+
+def _look(spread: Spread, piece: Piece, artwork: Artwork) -> _Look:
+    """The materials and the art box of a piece."""
+    name = f"{spread.title}: {piece.id}"
+    sides = (
+        Side(f"{name} front", piece.stock, artwork.image(piece.art_front)),
+        Side(f"{name} back", piece.stock, artwork.image(piece.art_back)),
+    )
+    materials = (*(paper_material(side) for side in sides), edge_material(f"{name} edge"))
+    return _Look(ArtBox(*art_box(spread, piece.id)), materials, piece.stock.caliper_mm)
+
+
+def _make_panel(panel: Panel, look: _Look) -> bpy.types.Object:
+    """One panel's object, not yet parented."""
+    slab = make_slab(panel.outline, look.box, look.caliper_mm)
+    mesh = bpy.data.meshes.new(panel.id)
+    mesh.from_pydata(to_object(panel, slab.vertices).tolist(), [], slab.faces)
+    mesh.polygons.foreach_set("material_index", slab.slots.astype(np.int32))
+    mesh.uv_layers.new(name="Artwork").data.foreach_set("uv", slab.uvs.astype(np.float32).ravel())
+    for material in look.materials:
+        mesh.materials.append(material)
+    mesh.update()
+    item = bpy.data.objects.new(panel.id, mesh)
+    item[PANEL_KEY], item[PIECE_KEY] = panel.id, panel.piece
+    return item
+
+
+def _rest(item: bpy.types.Object, shift_mm: float) -> None:
+    """Move what is seen of a panel along its printed side; its corners and its hinge stay where they are."""
+    if shift_mm == 0.0:
+        return
+    shift: Any = item.modifiers.new("Card on Card", "DISPLACE")
+    shift.direction, shift.mid_level = "Z", 0.0
+    shift.strength = float(metres(shift_mm))
+
+
+def _drive(item: bpy.types.Object, root: bpy.types.Object, openings_deg: Array, turn_rad: Array) -> None:
+    """Let the root's opening turn an object about its x axis through a sampled curve."""
+    curve = item.driver_add("rotation_euler", 0)
+    driver = curve.driver
+    driver.type = "AVERAGE"
+    variable = driver.variables.new()
+    variable.name = OPENING
+    variable.type = "SINGLE_PROP"
+    variable.targets[0].id = root
+    variable.targets[0].data_path = f'["{OPENING}"]'
+    while curve.modifiers:
+        curve.modifiers.remove(curve.modifiers[0])
+    points = curve.keyframe_points
+    points.clear()
+    samples = np.column_stack([openings_deg, turn_rad]).astype(np.float32)
+    samples = samples[np.append(True, np.diff(samples[:, 0]) > 0)]
+    points.add(len(samples))
+    for name in ("co", "handle_left", "handle_right"):
+        points.foreach_set(name, samples.ravel())
+    kinds: Any = bpy.types.Keyframe.bl_rna.properties["interpolation"]
+    linear = kinds.enum_items["LINEAR"].value
+    points.foreach_set("interpolation", np.full(len(samples), linear, dtype=np.int32))
+    # No curve.update(): it would merge samples that are nearer than 0.01 degrees. They are in order, and straight
+    # lines need no handles.
+
+
+def _lock(item: bpy.types.Object) -> None:
+    """Keep a hand in the viewport from pulling the panel off its hinge; the driver still turns it."""
+    item.lock_location = (True, True, True)
+    item.lock_rotation = (True, True, True)
+    item.lock_scale = (True, True, True)

@@ -1,0 +1,124 @@
+"""The extension as a user has it: its built zip, installed into a Blender of its own."""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+MODULE = "bl_ext.user_default.hingeleaf"
+SCENES = sorted(path.relative_to(ROOT).as_posix() for path in (ROOT / "scenes").rglob("*.toml"))
+ZIP = os.environ.get("HINGELEAF_ZIP")
+
+#: Blender reads this when it is imported, so it is set before any test does.
+USER_FOLDER = tempfile.mkdtemp(prefix="hingeleaf-blender-")
+os.environ["BLENDER_USER_RESOURCES"] = USER_FOLDER
+
+
+def pytest_collection_modifyitems(items):
+    """Without a zip there is nothing to test."""
+    if not ZIP:
+        skip = pytest.mark.skip(reason="the extension is tested as its built zip: run python3 build.py test")
+        for item in items:
+            if Path(__file__).parent in Path(item.path).parents:
+                item.add_marker(skip)
+
+
+def pytest_unconfigure():
+    """Leave no folder behind."""
+    shutil.rmtree(USER_FOLDER, ignore_errors=True)
+
+
+def pytest_generate_tests(metafunc):
+    """Tests that take a scene_file run for every scene of the project."""
+    if "scene_file" in metafunc.fixturenames:
+        metafunc.parametrize("scene_file", SCENES)
+
+
+@pytest.fixture(scope="session")
+def installed():
+    """Blender with the extension installed from its zip and enabled."""
+    import bpy
+
+    bpy.ops.preferences.addon_enable(module="bl_pkg")
+    bpy.ops.extensions.package_install_files(filepath=ZIP, repo="user_default", enable_on_install=True)
+    assert MODULE in bpy.context.preferences.addons
+    yield bpy
+    # A class that is still registered when Python ends makes Blender 4.5 hang.
+    bpy.ops.preferences.addon_disable(module=MODULE)
+    bpy.ops.preferences.addon_disable(module="bl_pkg")
+
+
+@pytest.fixture
+def bpy(installed):
+    """An empty file; the extension stays enabled."""
+    installed.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    return installed
+
+
+@pytest.fixture
+def open_scene(bpy):
+    """Open a description of the project through the operator; returns the book's root."""
+
+    def open_scene(path="scenes/v-fold.toml", **options):
+        assert bpy.ops.hingeleaf.open_description(filepath=str(ROOT / path), **options) == {"FINISHED"}
+        return bpy.context.view_layer.objects.active
+
+    return open_scene
+
+
+@pytest.fixture
+def spread_of():
+    """The core's own spread of a description."""
+    from geometry import assemble, read_description
+
+    return lambda path: assemble(read_description(ROOT / path))
+
+
+@pytest.fixture
+def plain_blender(tmp_path):
+    """Run Python code in a fresh Blender without any extension; returns what it printed."""
+
+    def run(code, *words):
+        folder = tmp_path / "plain"
+        folder.mkdir(exist_ok=True)
+        environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+        environment["BLENDER_USER_RESOURCES"] = str(folder)
+        command = [sys.executable, "-c", code, *map(str, words)]
+        done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    return run
+
+
+@pytest.fixture
+def rig():
+    """What the tests read from a book's objects."""
+
+    def panels(root):
+        return {item["hingeleaf_panel"]: item for item in root.children_recursive if "hingeleaf_panel" in item}
+
+    def front_corners(item):
+        """Corners of the printed face in object coordinates, (n, 3) float, metres; the first half of the slab."""
+        points = np.empty(3 * len(item.data.vertices))
+        item.data.vertices.foreach_get("co", points)
+        return points.reshape(-1, 3)[: len(points) // 6]
+
+    def world(item):
+        """The same in the world, mm."""
+        matrix = np.array(item.matrix_world)
+        return 1000.0 * (front_corners(item) @ matrix[:3, :3].T + matrix[:3, 3])
+
+    def set_opening(root, degrees):
+        root["opening"] = float(degrees)
+        root.update_tag()
+        root.id_data.users_scene[0].view_layers[0].update()
+
+    return SimpleNamespace(panels=panels, front_corners=front_corners, world=world, set_opening=set_opening)

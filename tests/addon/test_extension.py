@@ -1,0 +1,110 @@
+"""The zip installs, and enables and disables without a trace."""
+
+from types import SimpleNamespace
+from unittest.mock import MagicMock
+
+import pytest
+
+MODULE = "bl_ext.user_default.hingeleaf"
+
+
+def test_installed_zip_offers_its_operators(bpy):
+    assert MODULE in bpy.context.preferences.addons
+    for name in ("open_description", "reload_description", "check_book", "show_finding", "make_film", "write_nets"):
+        assert hasattr(bpy.types, f"HINGELEAF_OT_{name}")
+
+
+def test_disable_and_enable_again(bpy, open_scene):
+    open_scene()
+    bpy.ops.preferences.addon_disable(module=MODULE)
+    try:
+        assert not hasattr(bpy.types.Scene, "hingeleaf")
+        assert not hasattr(bpy.types.WindowManager, "hingeleaf")
+        assert not [name for name in dir(bpy.types) if name.startswith("HINGELEAF_")]
+    finally:
+        bpy.ops.preferences.addon_enable(module=MODULE)
+    assert bpy.ops.hingeleaf.check_book() == {"FINISHED"}
+
+
+def test_tooltips_and_labels_follow_the_house(bpy):
+    for name in dir(bpy.ops.hingeleaf):
+        rna = getattr(bpy.ops.hingeleaf, name).get_rna_type()
+        assert rna.description, name
+        assert not rna.description.endswith("."), name
+        small = {"to", "of", "the", "a", "in"}
+        assert all(word[0].isupper() or word in small for word in rna.name.split()), name
+        for prop in rna.properties:
+            assert not prop.description.endswith("."), f"{name}.{prop.identifier}"
+
+
+def test_operators_need_a_book(bpy):
+    for name in ("check_book", "make_film", "write_nets", "reload_description"):
+        with pytest.raises(RuntimeError, match="Open a description first"):
+            getattr(bpy.ops.hingeleaf, name)()
+
+
+def drawn(bpy, name):
+    """Draw a panel into a stand-in for Blender's layout; returns the operators and the texts it asked for."""
+    root = MagicMock()
+    context = MagicMock(wraps=bpy.context)
+    context.window_manager, context.scene = bpy.context.window_manager, bpy.context.scene
+    context.view_layer = bpy.context.view_layer
+    context.region.width, context.preferences.system.ui_scale = 280, 1.0
+    getattr(bpy.types, f"HINGELEAF_PT_{name}").draw(SimpleNamespace(layout=root), context)
+    operators, texts = [], []
+    for path, words, options in root.mock_calls:
+        if path.endswith("operator"):
+            operators.append(words[0])
+            assert hasattr(bpy.types, words[0].replace("hingeleaf.", "HINGELEAF_OT_"))
+        if path.endswith(("label", "progress")):
+            texts.append(options["text"])
+    return operators, " ".join(texts)
+
+
+def test_sidebar_with_nothing_open(bpy):
+    assert drawn(bpy, "book")[0] == ["hingeleaf.open_description"]
+    assert drawn(bpy, "check")[0] == ["hingeleaf.check_book"]
+    assert drawn(bpy, "film")[0] == ["hingeleaf.make_film"]
+    assert drawn(bpy, "nets")[0] == ["hingeleaf.write_nets"]
+
+
+def test_sidebar_with_one_book_and_with_two(bpy, open_scene):
+    open_scene("scenes/v-fold.toml")
+    assert drawn(bpy, "book") == (["hingeleaf.open_description", "hingeleaf.reload_description"], "V-fold")
+    bpy.ops.hingeleaf.check_book()
+    assert drawn(bpy, "check")[1] == "V-fold passes every check"
+    open_scene("scenes/tent.toml")
+    assert drawn(bpy, "book")[0][2:] == ["hingeleaf.show_book"] * 2
+    assert drawn(bpy, "check")[1] == "", "what was found in one book is not shown for another"
+
+
+def test_sidebar_lists_problems_and_findings(bpy, tmp_path):
+    file = tmp_path / "book.toml"
+    file.write_text('format = 1\n[page]\nsize = "A99"\nfoo = 1\n')
+    with pytest.raises(RuntimeError, match="A99"):
+        bpy.ops.hingeleaf.open_description(filepath=str(file))
+    text = drawn(bpy, "book")[1]
+    assert text.startswith("book.toml: 2 problems line 3: page, size:")
+    assert "line 4: page, foo" in text
+    file.write_text(
+        'format = 1\n[page]\nsize = "A6"\n[stock.card]\n[[mechanism]]\nkind = "v-fold"\nid = "tower"\n'
+        'fold = "spine"\nat = 100\nangle = 60\nheight = 90\n'
+    )
+    bpy.ops.hingeleaf.open_description(filepath=str(file))
+    assert "problems" not in drawn(bpy, "book")[1]
+    bpy.ops.hingeleaf.check_book()
+    bpy.ops.hingeleaf.show_finding(index=0)
+    text = drawn(bpy, "check")[1]
+    finding = bpy.context.scene.hingeleaf.findings[0]
+    assert finding.message in text
+    assert "At an opening of 0.0°" in text
+    assert finding.remedy in text
+
+
+def test_sidebar_while_a_film_is_made(bpy):
+    moment = bpy.context.window_manager.hingeleaf
+    moment.film_share, moment.film_label = 0.25, "frame at 40°"
+    try:
+        assert drawn(bpy, "film") == (["hingeleaf.stop_film"], "25%  frame at 40°")
+    finally:
+        moment.film_share = -1.0

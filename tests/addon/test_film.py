@@ -1,0 +1,183 @@
+"""Films and stills: valid files of the right size and length, seen by independent readers."""
+
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+TINY = {"engine": "CYCLES", "width": 64, "height": 36, "samples": 1, "seconds": 0.25}
+#: 12 frames closed, 6 + 1 turning, 24 open.
+TINY_FRAMES = 12 + 7 + 24
+
+
+def read_film(path):
+    """Codec, size, rate and every frame as RGB, through PyAV."""
+    import av
+
+    with av.open(str(path)) as film:
+        stream = film.streams.video[0]
+        frames = [frame.to_ndarray(format="rgb24").astype(float) for frame in film.decode(stream)]
+        return stream.codec_context.name, (stream.width, stream.height), float(stream.average_rate), frames
+
+
+def test_film_is_h264_of_the_asked_size_and_length(bpy, open_scene, tmp_path):
+    root = open_scene("scenes/v-fold.toml")
+    file = tmp_path / "opening.mp4"
+    assert bpy.ops.hingeleaf.make_film(filepath=str(file), **TINY) == {"FINISHED"}
+    codec, size, rate, frames = read_film(file)
+    assert (codec, size, rate) == ("h264", (64, 36), 24.0)
+    assert len(frames) == TINY_FRAMES
+    assert [path.name for path in tmp_path.iterdir()] == ["opening.mp4"]
+    assert root["opening"] == 180.0
+    # It holds still at both ends, but for the coding of so small a picture, and the two ends differ.
+    assert abs(frames[0] - frames[10]).mean() < 3.0
+    assert abs(frames[-1] - frames[-20]).mean() < 3.0
+    assert abs(frames[0] - frames[-1]).mean() > 15.0
+
+
+def test_film_leaves_the_file_as_it_was(bpy, open_scene, tmp_path):
+    root = open_scene("scenes/v-fold.toml")
+    scene = bpy.context.scene
+    root["opening"] = 75.0
+    before = (scene.render.resolution_x, scene.render.filepath, scene.frame_current, len(bpy.data.scenes))
+    bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "a.mp4"), **TINY)
+    after = (scene.render.resolution_x, scene.render.filepath, scene.frame_current, len(bpy.data.scenes))
+    assert after == before
+    assert root["opening"] == 75.0
+    assert root.animation_data is None
+
+
+def test_film_gets_its_ending_and_even_sides(bpy, open_scene, tmp_path):
+    open_scene("scenes/v-fold.toml")
+    bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "odd"), **{**TINY, "width": 65, "height": 37})
+    assert read_film(tmp_path / "odd.mp4")[1] == (64, 36)
+
+
+def test_film_into_a_folder_that_is_not_there(bpy, open_scene, tmp_path):
+    open_scene("scenes/v-fold.toml")
+    with pytest.raises(RuntimeError, match="there is no such folder"):
+        bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "no" / "film.mp4"), **TINY)
+    assert not list(tmp_path.iterdir())
+
+
+def test_film_without_a_camera_says_so(bpy, open_scene, tmp_path):
+    open_scene("scenes/v-fold.toml", studio=False)
+    assert bpy.context.scene.camera is None
+    with pytest.raises(RuntimeError, match="There is no camera"):
+        bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "film.mp4"), **TINY)
+
+
+@pytest.fixture(scope="module")
+def package(tmp_path_factory):
+    """A folder that holds the zip's content as the package hingeleaf, as build.py stages it."""
+    folder = tmp_path_factory.mktemp("staged")
+    with zipfile.ZipFile(os.environ["HINGELEAF_ZIP"]) as archive:
+        archive.extractall(folder / "hingeleaf")
+    return folder
+
+
+def batch(package, tmp_path, *words):
+    """Run the command line in a process of its own."""
+    environment = {**os.environ, "PYTHONPATH": str(package), "BLENDER_USER_RESOURCES": str(tmp_path / "user")}
+    command = [sys.executable, "-m", "hingeleaf.batch", *map(str, words)]
+    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=600)
+
+
+SMALL = ("--size", "64x36", "--samples", "1")
+
+
+def size_of(picture):
+    from PIL import Image
+
+    with Image.open(picture) as image:
+        return image.size
+
+
+def test_batch_makes_blend_stills_and_film(package, tmp_path):
+    out = tmp_path / "out"
+    words = ["--blend", out / "book.blend", "--stills", out / "stills", "--still-angles", "0,180"]
+    done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words, "--film", out / "a.mp4", "--quick", *SMALL)
+    assert done.returncode == 0, done.stderr
+    assert sorted(path.name for path in out.iterdir()) == ["a.mp4", "book.blend", "stills"]
+    stills = sorted((out / "stills").iterdir())
+    assert [path.name for path in stills] == ["opening-000.png", "opening-180.png"]
+    assert [size_of(path) for path in stills] == [(64, 36)] * 2
+    codec, size, rate, frames = read_film(out / "a.mp4")
+    assert (codec, size, rate) == ("h264", (64, 36), 24.0)
+    assert len(frames) >= 4 * 24
+    steps = [line.split(" ", 3) for line in done.stdout.splitlines() if line.startswith("PROGRESS ")]
+    numbers = [(int(done), int(total)) for _, done, total, _ in steps]
+    assert [number for number, _ in numbers] == sorted(number for number, _ in numbers)
+    assert len({total for _, total in numbers}) == 1
+    assert numbers[-1][0] == numbers[-1][1]
+
+
+def test_interrupted_film_goes_on_where_it_was(package, tmp_path):
+    """Pictures of the same film are taken as they are; those of another are thrown away."""
+    words = (ROOT / "scenes/v-fold.toml", "--film", tmp_path / "a.mp4", "--quick", *SMALL)
+    folder = tmp_path / ".a.mp4.frames"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "hingeleaf.batch", *map(str, words)],
+        env={**os.environ, "PYTHONPATH": str(package), "BLENDER_USER_RESOURCES": str(tmp_path / "user")},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    for line in process.stdout:
+        if line.startswith("PROGRESS 8 "):
+            break
+    process.kill()
+    process.wait()
+    process.stdout.close()
+    assert not (tmp_path / "a.mp4").exists()
+    kept = sorted(path for path in folder.glob("0*.png"))
+    assert 4 <= len(kept) <= 12
+    times = {path.name: path.stat().st_mtime_ns for path in kept}
+    settings = json.loads((folder / "settings.json").read_text())
+    assert settings["size"] == [64, 36]
+    # The kept pictures are really used: one is swapped for a white one, which must be seen in the film.
+    from PIL import Image
+
+    Image.new("RGB", (64, 36), "white").save(kept[0])
+    done = batch(package, tmp_path, *words)
+    assert done.returncode == 0, done.stderr
+    assert times
+    assert read_film(tmp_path / "a.mp4")[3][0].mean() > 250.0
+    assert not folder.exists()
+
+
+def test_changed_quality_starts_the_film_anew(package, tmp_path):
+    from PIL import Image
+
+    folder = tmp_path / ".a.mp4.frames"
+    folder.mkdir()
+    (folder / "settings.json").write_text("{}")
+    Image.new("RGB", (64, 36), "white").save(folder / "0000.png")
+    done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", "--film", tmp_path / "a.mp4", "--quick", *SMALL)
+    assert done.returncode == 0, done.stderr
+    assert read_film(tmp_path / "a.mp4")[3][0].mean() < 250.0
+
+
+def test_batch_refuses_bad_input_and_writes_nothing(package, tmp_path):
+    bad = tmp_path / "bad.toml"
+    bad.write_text('format = 1\n[page]\nsize = "A99"\n')
+    done = batch(package, tmp_path, bad, "--blend", tmp_path / "out" / "book.blend")
+    assert done.returncode == 2
+    assert "A99" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "words", [("--size", "65x36"), ("--size", "big"), ("--still-angles", "0,200"), ("--samples", "0")], ids=" ".join
+)
+def test_batch_refuses_bad_options(package, tmp_path, words):
+    done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words)
+    assert done.returncode == 2
+    assert words[1].split(",")[-1] in done.stderr
+    assert "Traceback" not in done.stderr
