@@ -15,6 +15,7 @@ class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
         severity: str
         piece: str
         panel: str
+        other: str
         has_opening: bool
         opening: float
         message: str
@@ -23,6 +24,7 @@ class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
         severity: StringProperty(name="Severity")
         piece: StringProperty(name="Piece")
         panel: StringProperty(name="Panel")
+        other: StringProperty(name="Second Panel")
         has_opening: BoolProperty(name="Happens at One Opening")
         opening: FloatProperty(name="Opening")
         message: StringProperty(name="Message")
@@ -36,10 +38,12 @@ class HINGELEAF_PG_check(bpy.types.PropertyGroup):
         book: bpy.types.Object | None
         findings: bpy.types.bpy_prop_collection_idprop[HINGELEAF_PG_finding]
         active: int
+        figures: str
     else:
         book: PointerProperty(type=bpy.types.Object, name="Checked Book")
         findings: CollectionProperty(type=HINGELEAF_PG_finding)
         active: IntProperty(name="Active Finding", default=-1)
+        figures: StringProperty(name="Figures")
 
 
 class HINGELEAF_PG_problem(bpy.types.PropertyGroup):

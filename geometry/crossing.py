@@ -38,14 +38,15 @@ class PanelEdges:
     names : n panels
     starts, ends : (n, e, 2) float, mm, net coordinates; padding repeats the first edge's start
     real : (n, e) bool, False for padding
-    hulls : (n, h, 2) float, mm; corners of the convex hulls, padded with repeats
+    middles, halves : (n, 2) float, mm; the rectangle about each panel: its middle, half its width and height
     """
 
     names: tuple[str, ...]
     starts: Array
     ends: Array
     real: NDArray[np.bool_]
-    hulls: Array
+    middles: Array
+    halves: Array
 
 
 @dataclass(frozen=True)
@@ -74,26 +75,26 @@ def panel_edges(outlines: Mapping[str, Polygon]) -> PanelEdges:
     ----------
     outlines : by panel name, net coordinates, mm; panels that vanish when drawn in are left out
     """
-    names, edges, hulls = [], [], []
-    for name, outline in outlines.items():
-        drawn_in = parts_of(outline.buffer(-CLEARANCE_MM, join_style="mitre"))
-        rings = [np.asarray(ring.coords) for part in drawn_in for ring in (part.exterior, *part.interiors)]
+    names, edges, bounds = [], [], []
+    drawn_in = shapely.buffer(np.array(list(outlines.values()), dtype=object), -CLEARANCE_MM, join_style="mitre")
+    for name, shape in zip(outlines, drawn_in, strict=True):
+        parts = parts_of(shape)
+        rings = [shapely.get_coordinates(ring) for part in parts for ring in (part.exterior, *part.interiors)]
         if not rings:
             continue
         names.append(name)
         edges.append(np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings]))
-        hulls.append(shapely.get_coordinates(shapely.MultiPolygon(drawn_in).convex_hull)[:-1])
+        bounds.append(shape.bounds)
     width = max((len(item) for item in edges), default=1)
     starts, ends = np.zeros((len(names), width, 2)), np.zeros((len(names), width, 2))
     real = np.zeros((len(names), width), dtype=bool)
-    corners = np.zeros((len(names), max((len(item) for item in hulls), default=1), 2))
-    for index, (own, hull) in enumerate(zip(edges, hulls, strict=True)):
+    for index, own in enumerate(edges):
         starts[index], ends[index] = own[0, 0], own[0, 0]
         starts[index, : len(own)], ends[index, : len(own)] = own[:, 0], own[:, 1]
         real[index, : len(own)] = True
-        corners[index] = hull[0]
-        corners[index, : len(hull)] = hull
-    return PanelEdges(tuple(names), starts, ends, real, corners)
+    box = np.array(bounds).reshape(-1, 4)
+    middles, halves = (box[:, :2] + box[:, 2:]) / 2, (box[:, 2:] - box[:, :2]) / 2
+    return PanelEdges(tuple(names), starts, ends, real, middles, halves)
 
 
 def find_crossings(edges: PanelEdges, matrices: Array, pairs: Sequence[tuple[int, int]] | Index) -> Crossings:
@@ -115,8 +116,12 @@ def find_crossings(edges: PanelEdges, matrices: Array, pairs: Sequence[tuple[int
     phase on the line common to both planes: the stretches of it inside each outline, by the even-odd
     rule over all edges, holes included.
     """
-    parts = _candidates(edges, matrices, np.asarray(pairs, dtype=np.int64))
-    found = [_narrow(edges, matrices, part) for part in parts]
+    # One row a matrix entry, all poses in it, and last each plane's distance from the origin along its normal.
+    rows = np.empty((17, matrices.shape[0] * matrices.shape[1]))
+    rows[:16] = matrices.reshape(-1, 16).T
+    rows[16] = rows[2] * rows[3] + rows[6] * rows[7] + rows[10] * rows[11]
+    parts = _candidates(edges, matrices, rows, np.asarray(pairs, dtype=np.int64))
+    found = [_narrow(edges, rows, part) for part in parts]
     if not found:
         none = np.zeros(0, dtype=np.int64)
         return Crossings(none, none, none, np.zeros(0), np.zeros((0, 2)))
@@ -129,8 +134,32 @@ def find_crossings(edges: PanelEdges, matrices: Array, pairs: Sequence[tuple[int
     )
 
 
-def _candidates(edges: PanelEdges, matrices: Array, pairs: Index) -> Iterator[tuple[Index, Index, Index]]:
-    """(opening, first, second) whose bounds overlap and that reach through each other's planes, in portions."""
+@dataclass(frozen=True)
+class _Part:
+    """Pairs at openings that may cross, k of them, with the distance of each one's points from the other's plane.
+
+    Parameters
+    ----------
+    opening, one, two : (k,) int
+    row_one, offset_one : (k, 2), (k,) float; distance of the first's point (x, y) from the second's plane
+    row_two, offset_two : the same the other way round
+    """
+
+    opening: Index
+    one: Index
+    two: Index
+    row_one: Array
+    offset_one: Array
+    row_two: Array
+    offset_two: Array
+
+    def only(self, keep: NDArray[np.bool_] | slice) -> _Part:
+        """Some of them."""
+        return _Part(*(getattr(self, name)[keep] for name in _Part.__dataclass_fields__))
+
+
+def _candidates(edges: PanelEdges, matrices: Array, rows: Array, pairs: Index) -> Iterator[_Part]:
+    """Pairs whose bounds overlap and that reach through each other's planes, in portions."""
     if not len(pairs) or not len(matrices):
         return
     low, high = _bounds(edges, matrices)
@@ -146,45 +175,40 @@ def _candidates(edges: PanelEdges, matrices: Array, pairs: Index) -> Iterator[tu
             near &= (low[axis, first] < high[axis, second]) & (low[axis, second] < high[axis, first])
         pair, opening = np.nonzero(near)
         one, two = first[pair], second[pair]
-        for own, other in ((0, 1), (1, 0)):
-            both = (one, two)
-            keep = _reaches(edges, matrices, opening, both[own], both[other])
-            opening, one, two = opening[keep], one[keep], two[keep]
+        pose = opening * len(edges.names)
+        row_one, offset_one = _plane_row(rows, pose + one, pose + two)
+        keep = _reaches(edges, one, row_one, offset_one)
+        opening, one, two, row_one, offset_one = opening[keep], one[keep], two[keep], row_one[keep], offset_one[keep]
+        pose = opening * len(edges.names)
+        row_two, offset_two = _plane_row(rows, pose + two, pose + one)
+        part = _Part(opening, one, two, row_one, offset_one, row_two, offset_two)
+        part = part.only(_reaches(edges, two, row_two, offset_two))
         size = max(1, _CHUNK // (4 * edges.starts.shape[1]))
-        for start in range(0, len(opening), size):
-            cut = slice(start, start + size)
-            yield opening[cut], one[cut], two[cut]
+        for first_row in range(0, len(part.opening), size):
+            yield part.only(slice(first_row, first_row + size))
 
 
 def _bounds(edges: PanelEdges, matrices: Array) -> tuple[Array, Array]:
-    """Bounds of every panel at every opening, low and high, each (3, n, m) float, mm."""
-    low = np.empty((3, len(edges.names), len(matrices)))
-    high = np.empty_like(low)
-    portion = max(1, _CHUNK // (edges.hulls.size + 1))
-    for begin in range(0, len(matrices), portion):
-        part = matrices[begin : begin + portion]
-        for axis in range(3):
-            row = part[:, :, axis]
-            corners = row[:, :, None, 0] * edges.hulls[:, :, 0] + row[:, :, None, 1] * edges.hulls[:, :, 1]
-            corners += row[:, :, None, 3]
-            low[axis, :, begin : begin + portion] = corners.min(axis=2).T
-            high[axis, :, begin : begin + portion] = corners.max(axis=2).T
-    return low, high
+    """Bounds of every panel at every opening, low and high, each (3, n, m) float, mm; those of its rectangle."""
+    x, y = edges.middles.T
+    middle = matrices[:, :, :3, 0] * x[:, None] + matrices[:, :, :3, 1] * y[:, None] + matrices[:, :, :3, 3]
+    width, height = edges.halves.T
+    half = np.abs(matrices[:, :, :3, 0]) * width[:, None] + np.abs(matrices[:, :, :3, 1]) * height[:, None]
+    return (middle - half).transpose(2, 1, 0).copy(), (middle + half).transpose(2, 1, 0).copy()
 
 
-def _along(direction: Array, matrices: Array, opening: Index, own: Index) -> tuple[Array, Array]:
-    """Coefficients of how far own's points (x, y) lie along a direction (k, 3): (k, 2) and (k,)."""
-    mine = matrices.reshape(-1, 16).take(opening * matrices.shape[1] + own, axis=0)
-    x, y, z = direction[:, 0], direction[:, 1], direction[:, 2]
-    row = [x * mine[:, index] + y * mine[:, 4 + index] + z * mine[:, 8 + index] for index in (0, 1, 3)]
-    return np.stack(row[:2], axis=1), row[2]
+def _along(direction: Array, rows: Array, at: Index) -> tuple[Array, Array]:
+    """Coefficients of how far poses' points (x, y) lie along directions (3, k): (k, 2) and (k,)."""
+    x, y, z = direction
+    found = [x * rows[c].take(at) + y * rows[4 + c].take(at) + z * rows[8 + c].take(at) for c in (0, 1, 3)]
+    return np.stack(found[:2], axis=1), found[2]
 
 
-def _plane_row(matrices: Array, opening: Index, own: Index, other: Index) -> tuple[Array, Array]:
+def _plane_row(rows: Array, own: Index, other: Index) -> tuple[Array, Array]:
     """Coefficients of the distance of own's points (x, y) from other's plane: (k, 2) and (k,)."""
-    its = matrices.reshape(-1, 16).take(opening * matrices.shape[1] + other, axis=0)
-    row, offset = _along(its[:, 2:11:4], matrices, opening, own)
-    return row, offset - (its[:, 2] * its[:, 3] + its[:, 6] * its[:, 7] + its[:, 10] * its[:, 11])
+    normal = np.stack([rows[c].take(other) for c in (2, 6, 10)])
+    row, offset = _along(normal, rows, own)
+    return row, offset - rows[16].take(other)
 
 
 def _heights(points: Array, row: Array, offset: Array) -> Array:
@@ -192,21 +216,26 @@ def _heights(points: Array, row: Array, offset: Array) -> Array:
     return np.asarray(points[..., 0] * row[:, :1] + points[..., 1] * row[:, 1:] + offset[:, None])
 
 
-def _reaches(edges: PanelEdges, matrices: Array, opening: Index, own: Index, other: Index) -> NDArray[np.bool_]:
-    row, offset = _plane_row(matrices, opening, own, other)
-    distance = _heights(edges.hulls[own], row, offset)
-    return np.asarray((distance.min(axis=1) < 0) & (distance.max(axis=1) > 0))
+def _reaches(edges: PanelEdges, own: Index, row: Array, offset: Array) -> NDArray[np.bool_]:
+    """Whether the rectangles about panels reach through planes."""
+    middle, half = edges.middles[own], edges.halves[own]
+    away = np.abs(middle[:, 0] * row[:, 0] + middle[:, 1] * row[:, 1] + offset)
+    return np.asarray(away < np.abs(row[:, 0]) * half[:, 0] + np.abs(row[:, 1]) * half[:, 1])
 
 
-def _narrow(edges: PanelEdges, matrices: Array, part: tuple[Index, Index, Index]) -> Crossings:
-    opening, one, two = part
-    line = np.cross(matrices[opening, one, :3, 2], matrices[opening, two, :3, 2])
-    size = np.sqrt((line**2).sum(axis=1))
+def _narrow(edges: PanelEdges, rows: Array, part: _Part) -> Crossings:
+    pose = part.opening * len(edges.names)
+    first_normal = [rows[c].take(pose + part.one) for c in (2, 6, 10)]
+    second_normal = [rows[c].take(pose + part.two) for c in (2, 6, 10)]
+    line = np.stack(
+        [first_normal[a] * second_normal[b] - first_normal[b] * second_normal[a] for a, b in ((1, 2), (2, 0), (0, 1))]
+    )
+    size = np.sqrt((line**2).sum(axis=0))
     keep = size > _PARALLEL
-    opening, one, two = opening[keep], one[keep], two[keep]
-    line = line[keep] / size[keep, None]
-    first, reach_one = _stretches(edges, matrices, opening, one, two, line)
-    second, reach_two = _stretches(edges, matrices, opening, two, one, line)
+    part, line, pose = part.only(keep), line[:, keep] / size[keep], pose[keep]
+    opening, one, two = part.opening, part.one, part.two
+    first, reach_one = _stretches(edges, one, (part.row_one, part.offset_one), _along(line, rows, pose + one))
+    second, reach_two = _stretches(edges, two, (part.row_two, part.offset_two), _along(line, rows, pose + two))
     low, high, length = np.zeros(len(opening)), np.zeros(len(opening)), np.zeros(len(opening))
     for a in range(0, first.shape[1], 2):
         for b in range(0, second.shape[1], 2):
@@ -219,31 +248,36 @@ def _narrow(edges: PanelEdges, matrices: Array, part: tuple[Index, Index, Index]
             length = np.where(longer, common, length)
     hit = length > 0
     depth = np.minimum(length, np.minimum(reach_one, reach_two))[hit]
-    place = _place(matrices, opening[hit], one[hit], two[hit], line[hit], (low[hit] + high[hit]) / 2)
+    direction = _along(line[:, hit], rows, pose[hit] + one[hit])
+    place = _place(part.only(hit), direction, (low[hit] + high[hit]) / 2)
     return Crossings(opening[hit], one[hit], two[hit], depth, place)
 
 
 def _stretches(
-    edges: PanelEdges, matrices: Array, opening: Index, own: Index, other: Index, line: Array
+    edges: PanelEdges, own: Index, plane: tuple[Array, Array], line: tuple[Array, Array]
 ) -> tuple[Array, Array]:
     """Where the common line enters and leaves a panel, (k, 2c) float, sorted, padded with infinity; and its reach."""
-    row, offset = _plane_row(matrices, opening, own, other)
+    row, offset = plane
     starts, ends = edges.starts[own], edges.ends[own]
     at_start, at_end = _heights(starts, row, offset), _heights(ends, row, offset)
-    crosses = ((at_start >= 0) != (at_end >= 0)) & edges.real[own]
-    share = np.where(crosses, at_start / np.where(crosses, at_start - at_end, 1.0), 0.0)
-    frame, base = _along(line, matrices, opening, own)
-    from_start, to_end = _heights(starts, frame, base), _heights(ends, frame, base)
-    place = np.where(crosses, from_start + share * (to_end - from_start), np.inf)
-    most = int(crosses.sum(axis=1).max(initial=0))
-    place = np.sort(place, axis=1)[:, : most + most % 2]
+    item, edge = np.nonzero(((at_start >= 0) != (at_end >= 0)) & edges.real[own])
+    before, after = at_start[item, edge], at_end[item, edge]
+    share = (before / (before - after))[:, None]
+    points = starts[item, edge] * (1 - share) + ends[item, edge] * share
+    frame, base = line
+    along = points[:, 0] * frame[item, 0] + points[:, 1] * frame[item, 1] + base[item]
+    counts = np.bincount(item, minlength=len(own))
+    most = int(counts.max(initial=0))
+    place = np.full((len(own), most + most % 2), np.inf)
+    place[item, np.arange(len(item)) - np.repeat(np.cumsum(counts) - counts, counts)] = along
+    place.sort(axis=1)
     reach = np.minimum(at_start.max(axis=1), -at_start.min(axis=1))
     return place, reach
 
 
-def _place(matrices: Array, opening: Index, one: Index, two: Index, line: Array, along: Array) -> Array:
+def _place(part: _Part, line: tuple[Array, Array], along: Array) -> Array:
     """A point of the common line in the first panel's net coordinates, (k, 2) float."""
-    row, offset = _plane_row(matrices, opening, one, two)
-    direction, base = _along(line, matrices, opening, one)
-    system = np.stack([row, direction], axis=1)
-    return np.asarray(np.linalg.solve(system, np.stack([-offset, along - base], axis=1)[..., None])[..., 0])
+    direction, base = line
+    system = np.stack([part.row_one, direction], axis=1)
+    right = np.stack([-part.offset_one, along - base], axis=1)
+    return np.asarray(np.linalg.solve(system, right[..., None])[..., 0])

@@ -8,6 +8,8 @@ from bpy.props import IntProperty
 from ..books import description_of, panel_objects
 from ..geometry import HingeleafError, assemble
 from ..geometry.checks import run_checks
+from ..geometry.figures import figures_text
+from ..geometry.remedies import with_remedies
 from ..presenting import select
 from ..rig import OPENING
 from .base import BookOperator
@@ -16,7 +18,7 @@ __all__ = ["HINGELEAF_OT_check_book", "HINGELEAF_OT_show_finding"]
 
 
 class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
-    """Find out whether the book closes flat, opens fully and stays inside the page"""
+    """Find out whether the book closes, opens, stays inside, collides, and can be glued; with what would mend it"""
 
     bl_idname = "hingeleaf.check_book"
     bl_label = "Check Book"
@@ -25,14 +27,17 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Check, and list the findings."""
         root = self.book(context)
-        findings = run_checks(assemble(description_of(root)))
+        description = description_of(root)
+        spread = assemble(description)
+        findings = with_remedies(description, spread, run_checks(spread))
+        figures = "\n".join(figures_text(spread))
         check = context.scene.hingeleaf  # type: ignore[attr-defined]
-        check.book, check.active = root, -1
+        check.book, check.active, check.figures = root, -1, figures
         check.findings.clear()
         for finding in findings:
             entry = check.findings.add()
             entry.severity, entry.piece, entry.panel = finding.severity, finding.piece, finding.panel or ""
-            entry.message, entry.remedy = finding.message, finding.remedy or ""
+            entry.other, entry.message, entry.remedy = finding.other or "", finding.message, finding.remedy or ""
             entry.has_opening, entry.opening = finding.opening_deg is not None, finding.opening_deg or 0.0
         errors = sum(finding.severity == "error" for finding in findings)
         count = f"{len(findings)} finding{'s' * (len(findings) != 1)}, {errors} of them errors"
@@ -61,4 +66,7 @@ class HINGELEAF_OT_show_finding(BookOperator, bpy.types.Operator):
         if finding.has_opening:
             check.book[OPENING] = finding.opening
             check.book.update_tag()
-        select(context, panel_objects(check.book, finding.panel, finding.piece))
+        items = panel_objects(check.book, finding.panel, finding.piece)
+        if finding.other:
+            items += panel_objects(check.book, finding.other, finding.piece)
+        select(context, items)

@@ -1,7 +1,7 @@
 """The sidebar of the 3D viewport, tab Hingeleaf: one module a task."""
 
 from .book import HINGELEAF_PT_book
-from .check import HINGELEAF_PT_check, HINGELEAF_UL_findings
+from .check import HINGELEAF_PT_check, HINGELEAF_PT_figures, HINGELEAF_UL_findings
 from .film import HINGELEAF_PT_film
 from .nets import HINGELEAF_PT_nets
 
@@ -11,6 +11,7 @@ CLASSES = (
     HINGELEAF_UL_findings,
     HINGELEAF_PT_book,
     HINGELEAF_PT_check,
+    HINGELEAF_PT_figures,
     HINGELEAF_PT_film,
     HINGELEAF_PT_nets,
 )

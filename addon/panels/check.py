@@ -5,7 +5,7 @@ import bpy
 from ..books import active_book
 from .base import SidebarPanel, draw_text
 
-__all__ = ["HINGELEAF_PT_check", "HINGELEAF_UL_findings"]
+__all__ = ["HINGELEAF_PT_check", "HINGELEAF_PT_figures", "HINGELEAF_UL_findings"]
 
 _ICONS = {"error": "CANCEL", "warning": "ERROR", "note": "INFO"}
 
@@ -55,6 +55,27 @@ class HINGELEAF_PT_check(SidebarPanel, bpy.types.Panel):
         layout.template_list("HINGELEAF_UL_findings", "", check, "findings", check, "active", rows=4)
         if 0 <= check.active < len(check.findings):
             _draw_finding(layout.box(), context, check.findings[check.active])
+
+
+class HINGELEAF_PT_figures(SidebarPanel, bpy.types.Panel):
+    """Bulk, speed, and how accurate the hand must be, mechanism by mechanism"""
+
+    bl_label = "Bulk and Accuracy"
+    bl_idname = "HINGELEAF_PT_figures"
+    bl_parent_id = "HINGELEAF_PT_check"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Whether the active book has been checked."""
+        check = context.scene.hingeleaf  # type: ignore[attr-defined]
+        return check.book is not None and check.book == active_book(context) and bool(check.figures)
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw it."""
+        column = self.layout.column(align=True)
+        for line in context.scene.hingeleaf.figures.splitlines():  # type: ignore[attr-defined]
+            draw_text(column, context, line.strip(), icon="DOT" if line.startswith("    ") else "NONE")
 
 
 def _draw_finding(box: bpy.types.UILayout, context: bpy.types.Context, finding: bpy.types.PropertyGroup) -> None:

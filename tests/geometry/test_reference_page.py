@@ -9,12 +9,13 @@ import pytest
 
 from geometry import assemble, parse_description
 from geometry.description.fields import PAGE, STOCK, TOP, Field
+from geometry.limits import LIMITS, Limits
 from geometry.mechanisms import KINDS
 from geometry.poses import poses_data
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
 PAGE_TEXT = (SCENES / "README.md").read_text(encoding="utf-8")
-TABLES: dict[str, tuple[Field, ...]] = {"top": TOP, "page": PAGE, "stock": STOCK}
+TABLES: dict[str, tuple[Field, ...]] = {"top": TOP, "page": PAGE, "stock": STOCK, "checks": LIMITS}
 TABLES |= {kind: module.FIELDS for kind, module in KINDS.items()}
 
 
@@ -126,6 +127,13 @@ def rounded(data: object) -> object:
 
 def test_a_wrong_default_would_show() -> None:
     assert built(scene("v-fold", "tab_width = 9\n")) != built(scene("v-fold"))
+
+
+@pytest.mark.parametrize("field", LIMITS, ids=lambda field: field.name)
+def test_the_limits_are_what_the_page_says(field: Field) -> None:
+    assert getattr(Limits(), field.name) == float(field.default)
+    changed = parse_description(scene("rider") + f"[checks]\n{field.name} = {float(field.default) / 2}\n")
+    assert getattr(assemble(changed).limits, field.name) == float(field.default) / 2
 
 
 def test_page_and_stock_defaults() -> None:
