@@ -9,6 +9,7 @@ import shapely
 from shapely import LinearRing, LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from ..artwork import BLEED_MM, art_box
 from ..model import Piece
 from ..spread import Spread
 from .cuts import card_of, find_lines
@@ -17,9 +18,6 @@ from .lettering import CLEAR_MM, one_line, place_text, text_box
 from .lines import ArtImage, NetLine, NetText, Placement
 
 __all__ = ["BLEED_MM", "PieceDrawing", "draw_piece"]
-
-#: Artwork reaches this far beyond the card, common practice in print.
-BLEED_MM = 3.0
 
 _TITLE_SIZE_MM = 4.2
 _LEAST_TITLE_MM = 1.8
@@ -81,6 +79,7 @@ def draw_piece(spread: Spread, piece_id: str) -> PieceDrawing:
     piece = spread.piece(piece_id)
     outlines = {name: spread.panels[name].outline for name in piece.panels}
     card = card_of(list(outlines.values()))
+    box = art_box(spread, piece_id)
     cuts, folds = _cuts_and_folds(spread, piece_id, outlines)
     glue = glue_marks(spread, piece)
     inner = card.difference(shapely.union_all([_stroke(line) for line in (*cuts, *folds)]).buffer(CLEAR_MM))
@@ -94,8 +93,8 @@ def draw_piece(spread: Spread, piece_id: str) -> PieceDrawing:
         piece=piece,
         lines=(*glue, *cuts, *folds, *arrow, *leaders),
         texts=(*lettered, title),
-        art=_artwork(piece.art_front, card),
-        back=_artwork_behind(piece.art_back, card),
+        art=_artwork(piece.art_front, card, box),
+        back=_artwork_behind(piece.art_back, card, box),
         card=card,
     )
 
@@ -156,21 +155,24 @@ def _arrow_beside(title: NetText, free: BaseGeometry) -> list[NetLine]:
     return []
 
 
-def _artwork_behind(file: str | None, card: MultiPolygon) -> ArtImage | None:
-    art = _artwork(file, card)
+Box = tuple[float, float, float, float]
+
+
+def _artwork_behind(file: str | None, card: MultiPolygon, box: Box) -> ArtImage | None:
+    art = _artwork(file, card, box)
     return art.from_behind() if art is not None else None
 
 
-def _artwork(file: str | None, card: MultiPolygon) -> ArtImage | None:
-    """The artwork fills the box about the card grown by the bleed; it is printed on the card grown by the bleed."""
+def _artwork(file: str | None, card: MultiPolygon, box: Box) -> ArtImage | None:
+    """The artwork fills its box; it is printed on the card grown by the bleed."""
     if file is None:
         return None
-    left, low, right, high = card.bounds
+    left, low, right, high = box
     return ArtImage(
         file=file,
-        corner=np.array([left - BLEED_MM, low - BLEED_MM]),
-        along=np.array([right - left + 2 * BLEED_MM, 0.0]),
-        up=np.array([0.0, high - low + 2 * BLEED_MM]),
+        corner=np.array([left, low]),
+        along=np.array([right - left, 0.0]),
+        up=np.array([0.0, high - low]),
         shown=_as_multi(card.buffer(BLEED_MM)),
     )
 
