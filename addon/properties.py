@@ -13,6 +13,7 @@ class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
 
     if TYPE_CHECKING:
         severity: str
+        short: str
         piece: str
         panel: str
         other: str
@@ -22,6 +23,7 @@ class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
         remedy: str
     else:
         severity: StringProperty(name="Severity")
+        short: StringProperty(name="Short Form")
         piece: StringProperty(name="Piece")
         panel: StringProperty(name="Panel")
         other: StringProperty(name="Second Panel")

@@ -37,6 +37,8 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
         for finding in findings:
             entry = check.findings.add()
             entry.severity, entry.piece, entry.panel = finding.severity, finding.piece, finding.panel or ""
+            where = [name for name in (finding.panel, finding.other) if name] or [finding.piece]
+            entry.short = f"{finding.code}: {', '.join(where)}"
             entry.other, entry.message, entry.remedy = finding.other or "", finding.message, finding.remedy or ""
             entry.has_opening, entry.opening = finding.opening_deg is not None, finding.opening_deg or 0.0
         errors = sum(finding.severity == "error" for finding in findings)

@@ -30,7 +30,7 @@ class HINGELEAF_UL_findings(bpy.types.UIList):
         """Draw one line."""
         row = layout.row(align=True)
         row.alignment = "LEFT"
-        text = item.message  # type: ignore[attr-defined]
+        text = item.short  # type: ignore[attr-defined]
         sign = _ICONS[item.severity]  # type: ignore[attr-defined]
         entry = row.operator("hingeleaf.show_finding", text=text, icon=sign, emboss=False)  # type: ignore[arg-type]
         entry.index = index  # type: ignore[attr-defined]
