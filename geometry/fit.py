@@ -10,7 +10,6 @@ import numpy as np
 from .assembly import assemble
 from .changes import Change, apply_changes, size_of, spec_of, unit_of
 from .checks import run_checks
-from .checks.findings import Finding
 from .checks.stays_inside import check_stays_inside
 from .description.data import Description
 from .errors import HingeleafError
@@ -253,13 +252,13 @@ class _Problem:
         return np.asarray(best)
 
     def largest(self, start: Array, spread: Spread) -> Array:
-        known = {_key(finding) for finding in run_checks(spread) if finding.code != "stays-inside"}
+        known = {finding.key for finding in run_checks(spread) if finding.code != "stays-inside"}
 
         def stands(scale: float) -> bool:
             values = start * scale
             inside = all(item.low <= value <= item.high for item, value in zip(self.frees, values, strict=True))
             found = self.built(values)
-            return inside and found is not None and {_key(item) for item in run_checks(found[1])} <= known
+            return inside and found is not None and {item.key for item in run_checks(found[1])} <= known
 
         scales = np.geomspace(1 / _LARGEST_SCALE, _LARGEST_SCALE, 49)
         good = [bool(stands(float(scale))) for scale in scales]
@@ -283,8 +282,8 @@ class _Problem:
             for item, old, new in zip(self.frees, start, found, strict=True)
         )
         misses = tuple(float(np.abs(_miss(spread, self.mechanism, wish)).max()) for wish in self.wishes)
-        known = {_key(finding) for finding in run_checks(before)}
-        new = [finding for finding in run_checks(spread) if _key(finding) not in known]
+        known = {finding.key for finding in run_checks(before)}
+        new = [finding for finding in run_checks(spread) if finding.key not in known]
         obstacles = [finding.message for finding in new]
         for item, value in zip(self.frees, found, strict=True):
             if min(value - item.low, item.high - value) < 1e-6 * (item.high - item.low):
@@ -293,10 +292,6 @@ class _Problem:
         if not granted and not obstacles:
             obstacles.append("the free sizes alone do not lead there; free another one")
         return Fit(description, changes, misses, granted, tuple(obstacles) if not granted else ())
-
-
-def _key(finding: Finding) -> tuple[str, str | None, str | None]:
-    return finding.code, finding.panel, finding.other
 
 
 def _crease(spread: Spread, mechanism: str, opening_deg: float) -> tuple[Array, Array]:

@@ -13,7 +13,7 @@ Conventions, fixed here for the whole core:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -228,7 +228,6 @@ class Piece:
     stock : the card
     panels : names of its panels, tabs included
     art_front, art_back : artwork files (absolute paths), None where plain
-    printed : which face of the mechanism carries the print, for people ("outer", "inner", "front")
     """
 
     id: str
@@ -237,4 +236,3 @@ class Piece:
     panels: tuple[str, ...]
     art_front: str | None = None
     art_back: str | None = None
-    marks: tuple[str, ...] = field(default=())

@@ -144,7 +144,7 @@ def remedies_for(description: Description, spread: Spread, finding: Finding) -> 
     """
     if finding.code not in _KEYS:
         return ()
-    known = {_key(other) for other in run_checks(spread)}
+    known = {other.key for other in run_checks(spread)}
     found: list[Remedy] = []
     for mechanism in _owners(description, finding):
         for keys in _candidates(description, spread, mechanism, finding.code):
@@ -153,10 +153,6 @@ def remedies_for(description: Description, spread: Spread, finding: Finding) -> 
             if remedy is not None:
                 found.append(remedy)
     return tuple(sorted(found, key=lambda remedy: round(remedy.cost, 6))[:_MOST_OFFERED])
-
-
-def _key(finding: Finding) -> tuple[str, str | None, str | None]:
-    return finding.code, finding.panel, finding.other
 
 
 def _owners(description: Description, finding: Finding) -> list[str]:
@@ -212,7 +208,7 @@ def _search(
         if built is None or not _gone(built, finding):
             return False
         # A spread that did not move so far could not be judged; what comes to light once it moves is no new fault.
-        return finding.code in _HIDING or {_key(item) for item in run_checks(built)} <= known
+        return finding.code in _HIDING or {item.key for item in run_checks(built)} <= known
 
     if finding.code == "closes-flat":
         # Closing is a condition of no width, so its exact step is computed; its sign depends on what the size is.
@@ -235,7 +231,7 @@ def _gone(spread: Spread, finding: Finding) -> bool:
     if finding.code == "collides" and finding.panel is not None and finding.other is not None:
         pair = (finding.panel, finding.other)
         return not check_collisions(spread, pair if set(pair) <= set(spread.panels) else None)
-    return all(_key(item) != _key(finding) for item in CHECKS[finding.code](spread))
+    return all(item.key != finding.key for item in CHECKS[finding.code](spread))
 
 
 def _smallest(

@@ -41,6 +41,11 @@ class Finding:
     area_mm2: float | None = None
     other: str | None = None
 
+    @property
+    def key(self) -> tuple[str, str | None, str | None]:
+        """What makes it the same finding on a changed spread: code and panels, not the measure."""
+        return self.code, self.panel, self.other
+
     def as_dict(self) -> dict[str, Any]:
         """The finding for a JSON file."""
         return {
