@@ -8,7 +8,7 @@ import numpy as np
 
 from .accuracy import Accuracy, MonteCarlo, monte_carlo, sensitivities
 from .checks.bulk import bulk_map
-from .checks.moving import speeds
+from .checks.moving import flat_when_open, speeds
 from .linkage import PlanarCell
 from .model import CellOnFold
 from .spread import Spread
@@ -43,11 +43,14 @@ def figures_data(spread: Spread) -> dict[str, Any]:
             {
                 "mechanism": item.mechanism,
                 "panel": item.panel,
+                "place_mm": list(item.place_mm),
                 "opening_deg": item.opening_deg,
                 "mm_per_deg": item.mm_per_deg,
+                "speed_up": item.speed_up,
             }
             for item in speeds(spread)
         ],
+        "flat_when_open": list(flat_when_open(spread)),
         "accuracy": [
             {
                 "mechanism": item.dimension.mechanism,
@@ -83,14 +86,18 @@ def figures_text(spread: Spread) -> list[str]:
     ]
     found = sensitivities(spread)
     quick = {item.mechanism: item for item in speeds(spread)}
+    flat = flat_when_open(spread)
     for item in spread.cells:
         kind = "equal" if _equal(item) else "unequal, it forgives little"
         lines.append(f"  {item.id} ({kind})")
         if item.id in quick:
             speed = quick[item.id]
             lines.append(
-                f"    fastest at {speed.opening_deg:.0f} degrees: {speed.mm_per_deg:.2f} mm a degree of opening"
+                f"    its tip is fastest at {speed.opening_deg:.0f} degrees: {speed.mm_per_deg:.2f} mm a degree, "
+                f"{speed.speed_up:.2f} times the page's fore edge"
             )
+        if item.id in flat:
+            lines.append("    lies flat when open: press its crease the right way when first closing the book")
         for accuracy in _worst(found, item.id):
             dimension = accuracy.dimension
             unit = "degrees" if dimension.unit == "deg" else "mm"

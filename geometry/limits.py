@@ -16,7 +16,21 @@ LIMITS = (
     Field("panel_width", "length", "narrowest panel that folds cleanly (common practice)", default="3"),
     Field("crease_to_cut", "length", "nearest that a crease may run beside a cut (common practice)", default="2"),
     Field("bulk", "length", "thickest that the closed spread may become", default="6"),
-    Field("dead_point", "angle", "nearer than this to flat a fold may go either way, degrees", default="4"),
+    Field(
+        "dead_point",
+        "angle",
+        "nearer than this to flat or shut a middle crease may go either way, degrees; at 10 it takes a quarter of a "
+        "millimetre in panels of 30 to lock it",
+        default="10",
+    ),
+    Field(
+        "snap",
+        "number",
+        "most degrees that a panel may turn for each degree of opening; at 8 half a degree of play becomes 4",
+        default="8",
+        low=1,
+        high=1000,
+    ),
     Field("glued_share", "number", "smallest part of a rider's area that is glued", default="0.15", low=0, high=1),
     Field("gap", "length", "how far the fore edge may stay open after cutting and gluing errors", default="2"),
     Field(
@@ -39,7 +53,8 @@ class Limits:
     panel_width: float = 3.0
     crease_to_cut: float = 2.0
     bulk: float = 6.0
-    dead_point: float = 4.0
+    dead_point: float = 10.0
+    snap: float = 8.0
     glued_share: float = 0.15
     gap: float = 2.0
     sd_length: float = 0.3

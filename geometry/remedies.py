@@ -36,10 +36,13 @@ _KEYS = {
         "size.x",
         "size.y",
     ),
+    "through-host": ("crease_angle", "height", "base", "angle", "at.x", "at.y", "size.x", "size.y"),
+    "crease-crosses-cut": ("width", "at", "length", "size.x", "size.y"),
     "order": ("at", "height", "width", "crease_angle", "angle", "base", "length"),
     "glue": ("tab_width", "at", "at.x", "at.y", "width", "base", "length"),
     "strength": ("width", "length", "at", "tab_width", "size.x", "size.y"),
     "dead-point": ("crease_angle", "height", "angle", "base"),
+    "snaps": ("angle", "crease_angle", "height", "base"),
     "bulk": (),
 }
 #: Findings that keep a spread from moving and so hide others.
@@ -231,6 +234,14 @@ def _gone(spread: Spread, finding: Finding) -> bool:
     if finding.code == "collides" and finding.panel is not None and finding.other is not None:
         pair = (finding.panel, finding.other)
         return not check_collisions(spread, pair if set(pair) <= set(spread.panels) else None)
+    if finding.code == "crease-crosses-cut":
+        # A crease is no better off a hair beside the cut.
+        weak = CHECKS["strength"](spread)
+        if any(item.panel in (finding.panel, finding.other) for item in weak):
+            return False
+    if finding.code == "dead-point" and any(item.panel == finding.panel for item in CHECKS["snaps"](spread)):
+        # Just beside its dead point a mechanism snaps.
+        return False
     return all(item.key != finding.key for item in CHECKS[finding.code](spread))
 
 

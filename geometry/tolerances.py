@@ -9,6 +9,7 @@ __all__ = [
     "FLAT_MM",
     "GRID_MM",
     "RIG_MM",
+    "SLIT_MM",
     "SLIVER_MM2",
     "TOUCH_MM",
 ]
@@ -36,6 +37,9 @@ CHORD_MM = 0.01
 
 #: Areas below this are rounding, not card.
 SLIVER_MM2 = 1e-6
+
+#: An outline that is drawn into the card and back out within this is one cut of the knife: a slit, not a notch.
+SLIT_MM = 1e-3
 
 #: Largest error of any panel corner between two samples of the rig's drivers.
 RIG_MM = 0.02

@@ -9,13 +9,15 @@ from .artwork import check_artwork
 from .bulk import check_bulk
 from .closes_flat import check_closes_flat
 from .collisions import check_collisions
+from .cuts_and_creases import check_crease_ends, check_creases_cross_cuts, check_cut_ends
 from .findings import Finding
 from .glue import check_glue
-from .moving import check_motion
+from .moving import check_dead_points, check_snaps
 from .opens_fully import check_opens_fully
 from .order import check_order
 from .stays_inside import check_stays_inside
 from .strength import check_strength
+from .through_host import check_through_host
 
 __all__ = ["CHECKS", "Finding", "run_checks"]
 
@@ -25,11 +27,16 @@ CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
     "opens-fully": check_opens_fully,
     "stays-inside": check_stays_inside,
     "collides": check_collisions,
+    "through-host": check_through_host,
     "order": check_order,
+    "crease-crosses-cut": check_creases_cross_cuts,
+    "crease-ends-loose": check_crease_ends,
+    "cut-ends-loose": check_cut_ends,
     "glue": check_glue,
     "strength": check_strength,
     "bulk": check_bulk,
-    "dead-point": check_motion,
+    "dead-point": check_dead_points,
+    "snaps": check_snaps,
     "artwork": check_artwork,
 }
 _RANK = {"error": 0, "warning": 1, "note": 2}

@@ -80,7 +80,7 @@ def _matched(outlines: Sequence[Polygon], points: Array) -> list[Polygon]:
     for outline in outlines:
         # Without the grid that an outline may carry from an earlier overlay: it would move the common corners again.
         matched.append(_snapped(shapely.set_precision(outline, 0.0), known))
-        known = np.unique(np.concatenate([known, shapely.get_coordinates(matched[-1])]), axis=0)
+        known = _with_new(known, np.unique(shapely.get_coordinates(matched[-1]), axis=0))
     return [_snapped(outline, known) for outline in matched]
 
 
@@ -91,6 +91,16 @@ def _distinct(points: Array) -> Array:
         if all(np.hypot(*(point - other)) > _ROUNDING_MM for other in kept):
             kept.append(point)
     return np.array(kept).reshape(-1, 2)
+
+
+def _with_new(known: Array, points: Array) -> Array:
+    """Known points and those of others that are none of them but for rounding.
+
+    Were all kept, a corner would be snapped to several that are almost one, and the outline cross itself there.
+    """
+    tree = shapely.STRtree(np.asarray(shapely.points(known)))
+    near = tree.query(shapely.points(points), predicate="dwithin", distance=_ROUNDING_MM)[0]
+    return np.concatenate([known, np.delete(points, np.unique(near), axis=0)])
 
 
 def _snapped(outline: Polygon, points: Array) -> Polygon:

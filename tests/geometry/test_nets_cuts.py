@@ -6,7 +6,9 @@ import shapely
 from shapely import LineString, Polygon, box
 from shapely.affinity import affine_transform
 
+from geometry import assemble, parse_description
 from geometry.nets.cuts import card_of, find_lines
+from tests.geometry.scene_texts import HEAD, cut_in
 
 
 def line(*points):
@@ -172,3 +174,18 @@ def test_a_tab_in_the_middle_of_a_slanted_edge_stays_on_its_panel(degrees, snapp
     assert [raw.closed for raw in found.cuts] == [True]
     assert total(found.creases) == pytest.approx(40.2, abs=1e-5)
     assert Polygon(found.cuts[0].points).area == pytest.approx(panel.area + tab.area, abs=1e-4)
+
+
+def test_an_apex_on_a_slanted_fold_is_one_corner():
+    """Regression: its crease ends miss the strip's corner by half a grid step each, and the outline crossed itself."""
+    text = HEAD + cut_in(
+        "m1", body="at = 44.61113959940355; length = 57.9064884101256; width_start = 15.292747648119162"
+    )
+    text = text.replace("width_start", "width_end = 0\nwidth_start")
+    inner = "at = 12.226546542711851; length = 15.929481063833725; width_start = 2.222144429330739; width_end = 0"
+    spread = assemble(parse_description(text + cut_in("m2", "m1.left", inner)))
+    outlines = {name: panel.outline for name, panel in spread.panels.items()}
+    found = find_lines(outlines, {hinge.id: (hinge.lines[0], hinge.panels) for hinge in spread.creases("page")})
+    assert card_of(list(outlines.values())).area == pytest.approx(296.0 * 210.0, abs=1e-4)
+    lengths = sum(np.hypot(*(hinge.lines[0][1] - hinge.lines[0][0])) for hinge in spread.creases("page"))
+    assert total(found.creases) == pytest.approx(lengths, abs=1e-4)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shapely import box
+from shapely import Polygon, box
 
 from geometry import assemble, parse_description
 from geometry.checks.order import check_order
@@ -75,3 +75,30 @@ def test_panels_that_pass_through_each_other_are_left_to_the_check_of_collisions
     """Three sticks tilted so far about one place that each goes through both others."""
     through = {f"s{i}": (_STICK, tilted((70, 100, 5.0), 120 * i, 2.0)) for i in range(3)}
     assert check_order(with_panels(through)) == []
+
+
+@pytest.mark.parametrize("sloping_first", [True, False])
+def test_two_that_pass_through_each_other_close_no_ring(sloping_first):
+    """A sloping stick goes through a level one; a third lies under the level one and over the sloping one's low end.
+
+    Whichever of the first two is said to lie above the other, one of the two orders makes a ring of the three.
+    """
+    sloping = (_STICK, tilted((70, 100, 3.0), 0, 2.0))
+    level = (_STICK, tilted((70, 100, 3.0), 90, 0.0))
+    between = (Polygon([(40, 95), (52, 95), (52, 106), (75, 118), (75, 130), (40, 110)]), tilted((0, 0, 2.7), 0, 0.0))
+    pair = {"s0": sloping, "s1": level} if sloping_first else {"s0": level, "s1": sloping}
+    assert check_order(with_panels({**pair, "s2": between})) == []
+    # Lifted out of the level one, the sloping stick lies above it, and they are in a ring.
+    over = (_STICK, tilted((70, 100, 3.3), 0, 2.0))
+    pair = {"s0": over, "s1": level} if sloping_first else {"s0": level, "s1": over}
+    (finding,) = check_order(with_panels({**pair, "s2": between}))
+    assert finding.code == "order"
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_two_in_one_plane_close_no_ring(turned):
+    """Two level sticks cross in one plane; a third slopes from above the one's end to below the other's."""
+    level = [tilted((70, 100, 3.0), turn, 0.0) for turn in ((90, 0) if turned else (0, 90))]
+    hook = Polygon([(-22, -5), (-8, -5), (-8, 3), (22, 3), (22, 12), (-22, 12)])
+    third = {"s2": (hook, tilted((57, 113, 3.0), 45, -1.0))}
+    assert check_order(with_panels({"s0": (_STICK, level[0]), "s1": (_STICK, level[1]), **third})) == []
