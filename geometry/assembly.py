@@ -11,6 +11,7 @@ from shapely import Polygon, box
 from .building import Building, HingePlan
 from .contact import common_spans, edge_spans
 from .description.data import Description, MechanismSpec
+from .description.fields import HOSTS
 from .errors import DescriptionError, HingeleafError, MechanismError, Problem
 from .mechanisms import KINDS
 from .model import Angle, Axis, Fold, GlueArea, Hinge, HostSide, Panel, Piece
@@ -52,7 +53,7 @@ def assemble(description: Description) -> Spread:
         panels=_parents_first(building.panels),
         hinges=hinges,
         folds=building.folds,
-        cells=tuple(building.cells),
+        units=tuple(building.units),
         glue_areas=_glue_areas(building),
     )
 
@@ -75,12 +76,12 @@ def _built(description: Description, unreadable: frozenset[str]) -> tuple[Buildi
     failed = set(unreadable)
     ordered, circular = _in_order(description.mechanisms)
     for spec in circular:
-        key = "panel" if "panel" in spec.values else "fold"
+        key = next((key for key in HOSTS if key in spec.values), "fold")
         message = "stands on itself through others; stand it on something else"
         problems.append(Problem(spec.place(key), message, spec.line(key)))
         failed.add(spec.id)
     for spec in ordered:
-        if spec.id in failed or _host_id(spec) in failed:
+        if spec.id in failed or _host_ids(spec) & failed:
             failed.add(spec.id)
             continue
         try:
@@ -91,6 +92,9 @@ def _built(description: Description, unreadable: frozenset[str]) -> tuple[Buildi
         except HingeleafError as error:
             problems.append(Problem(spec.place(), str(error), spec.line()))
             failed.add(spec.id)
+    for variable, spec in building.loose.items():
+        message = f"{variable.split(':')[0]} is moved by nothing; join it to something that moves, or leave driven out"
+        problems.append(Problem(spec.place("driven"), message, spec.line("driven")))
     if not problems:
         problems.extend(_net_problems(building))
     return building, problems
@@ -115,10 +119,9 @@ def _add_pages(building: Building) -> None:
     building.add_fold(Fold("spine", "mountain", left, right, opening.other_side(), -1.0, 0.0, height))
 
 
-def _host_id(spec: MechanismSpec) -> str:
-    """Id of the mechanism that this one stands on: the first part of its fold's or panel's name."""
-    name = spec.values.get("fold", spec.values.get("panel", "spine"))
-    return str(name).split(".")[0]
+def _host_ids(spec: MechanismSpec) -> set[str]:
+    """Ids of the mechanisms that this one stands on: the first parts of its folds' and panels' names."""
+    return {str(spec.values[key]).split(".")[0] for key in HOSTS if key in spec.values}
 
 
 def _in_order(specs: tuple[MechanismSpec, ...]) -> tuple[list[MechanismSpec], list[MechanismSpec]]:
@@ -128,7 +131,7 @@ def _in_order(specs: tuple[MechanismSpec, ...]) -> tuple[list[MechanismSpec], li
     ordered: list[MechanismSpec] = []
     waiting = list(specs)
     while waiting:
-        ready = [spec for spec in waiting if _host_id(spec) not in known or _host_id(spec) in placed]
+        ready = [spec for spec in waiting if not (_host_ids(spec) & known) - placed]
         if not ready:
             break
         ordered.extend(ready)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Literal
 
 import numpy as np
 
+from .closures import Closure, loop_geometry
 from .description.data import Description, MechanismSpec
 from .errors import MechanismError
 from .linkage import Cell
-from .model import Angle, CellOnFold, Fold, GlueArea, HingeKind, Panel, Piece
-from .motion import value_of
+from .loops import Loop, Start
+from .model import Angle, CellOnFold, Fold, GlueArea, Hand, HingeKind, Panel, Piece
+from .motion import Unit, pose_panels, solve_units
 from .transforms import Array
 
 __all__ = ["Building", "HingePlan"]
@@ -50,9 +53,13 @@ class Building:
         self.panels: dict[str, Panel] = {}
         self.hinges: list[HingePlan] = []
         self.folds: dict[tuple[str, str], Fold] = {}
-        self.cells: list[CellOnFold] = []
+        self.units: list[Unit] = []
         self.glue_areas: list[GlueArea] = []
         self.variables: dict[str, Array] = {"spine": _PROBE_RAD}
+        #: What moves each variable in the end: the opening, or a hand.
+        self.roots: dict[str, str] = {"spine": "spine"}
+        #: Variables that nothing moves yet, with the mechanism that brought them.
+        self.loose: dict[str, MechanismSpec] = {}
 
     def add_piece(self, spec: MechanismSpec, panels: Sequence[str]) -> None:
         """Add the piece of a glued mechanism; it bears the mechanism's id."""
@@ -83,15 +90,117 @@ class Building:
 
     def add_cell(self, spec: MechanismSpec, cell: Cell, fold: Fold) -> None:
         """Add a cell on a fold; its angles become the variables ID:left, ID:right, ID:middle."""
-        self.cells.append(CellOnFold(spec.id, cell, fold.dihedral, fold.id))
-        motion = cell.solve(value_of(fold.dihedral, self.variables, len(_PROBE_RAD)))
-        self.variables[f"{spec.id}:left"] = motion.left
-        self.variables[f"{spec.id}:right"] = motion.right
-        self.variables[f"{spec.id}:middle"] = motion.middle
+        self._add_unit(CellOnFold(spec.id, cell, fold.dihedral, fold.id))
+
+    def add_hand(self, spec: MechanismSpec, unit: Literal["deg", "mm"], low: float, high: float, rest: float) -> Hand:
+        """Add what a hand moves: its range and where it rests, radians or mm; it sets the variable ID:hand."""
+        hand = Hand(spec.id, unit, low, high, rest)
+        self._add_unit(hand)
+        self.roots[hand.variable] = hand.variable
+        return hand
+
+    def add_loose(self, spec: MechanismSpec, variable: str) -> None:
+        """Add a variable that a later loop has to move."""
+        self.loose[variable] = spec
+        self.variables[variable] = np.full(len(_PROBE_RAD), np.nan)
+
+    def add_loop(
+        self,
+        spec: MechanismSpec,
+        unknowns: Sequence[str],
+        closures: Sequence[Closure],
+        guesses: Callable[[Mapping[str, Array], tuple[str, ...]], Array],
+        prefer: Callable[[Mapping[str, Array]], Array] | None = None,
+    ) -> Loop:
+        """Add loops that are solved together.
+
+        Parameters
+        ----------
+        spec : whose they are
+        unknowns : the turns of its own panels; loose ones that its closures reach are added to them
+        closures : where its panels must meet others
+        guesses : from the pose (4, 4) of every panel that is known at the start, and the names of all unknowns, to
+            values of the unknowns to start from, (g, m) float, the best first
+        prefer : which of several positions that close is meant; see Start
+
+        Returns
+        -------
+        Loop, followed over its whole motion
+
+        Raises
+        ------
+        MechanismError, HingeleafError
+            The loop does not close, cannot move, or depends on more than one thing that moves it.
+        """
+        geometry = loop_geometry(self.panels, unknowns, closures)
+        taken = [name for name in geometry.inputs() if name in self.loose]
+        geometry = loop_geometry(self.panels, (*unknowns, *taken), closures)
+        driver = self._driver_of(geometry.inputs())
+        hand = next((unit for unit in self.units if isinstance(unit, Hand) and unit.variable == driver), None)
+        low, high, first = (0.0, float(np.pi), float(np.pi / 2)) if hand is None else (hand.low, hand.high, hand.rest)
+        upstream = self._upstream(geometry.inputs())
+        tried = np.array([first, *np.linspace(low, high, 13)[1:-1]])
+        known = {driver: tried, "spine": tried if driver == "spine" else np.full(len(tried), np.pi)}
+        known = solve_units(upstream, known)
+        stands = np.all([np.isfinite(known[name]) for name in (*geometry.inputs(), driver)], axis=0)
+        if not stands.any():
+            raise MechanismError("what it joins cannot stand at any opening; mend that first")
+        row = int(np.flatnonzero(stands)[0])
+        here = {name: value[[row]] for name, value in known.items()}
+        fixed = [panel for panel in geometry.panels if not _turned_by(panel, geometry.unknowns)]
+        poses = {name: matrix[0] for name, matrix in pose_panels(_with_parents(fixed), here, 1).items()}
+        start = Start(float(tried[row]), np.atleast_2d(guesses(poses, geometry.unknowns)), prefer)
+        loop = Loop(spec.id, driver, low, high, geometry, upstream, start)
+        loop.path  # noqa: B018 - followed here, so that what cannot move is refused with its place
+        for name in taken:
+            del self.loose[name]
+        self._add_unit(loop)
+        return loop
+
+    def _add_unit(self, unit: Unit) -> None:
+        self.units.append(unit)
+        self.variables.update(unit.solve(self.variables))
+        if not isinstance(unit, Hand):
+            root = unit.driver if isinstance(unit, Loop) else self._driver_of(unit.needs)
+            self.roots.update(dict.fromkeys(unit.gives, root))
+
+    def _driver_of(self, names: frozenset[str]) -> str:
+        """What moves these variables: one thing, or there would be no single motion to follow."""
+        roots = sorted({self.roots[name] for name in names if name in self.roots})
+        if len(roots) > 1:
+            raise MechanismError(
+                f"would be moved by {' and by '.join(_said(root) for root in roots)} at once; let it join panels that "
+                f"only one of them moves"
+            )
+        return roots[0] if roots else "spine"
+
+    def _upstream(self, names: frozenset[str]) -> tuple[Unit, ...]:
+        """The units that give these variables, with all that they need, in solving order."""
+        wanted, chosen = set(names), []
+        for unit in reversed(self.units):
+            if wanted & set(unit.gives):
+                chosen.append(unit)
+                wanted |= unit.needs
+        return tuple(reversed(chosen))
+
+    def standing(self, panel_id: str) -> Array:
+        """Pose of a panel, (4, 4), when the book is half open, or as near to that as it can stand.
+
+        Loose panels are taken to stand upright.
+        """
+        chain = [self.panels[panel_id]]
+        while chain[-1].parent is not None:
+            chain.append(self.panels[chain[-1].parent])
+        variables = {**self.variables, **{name: np.full(len(_PROBE_RAD), np.pi / 2) for name in self.loose}}
+        poses = pose_panels(chain[::-1], variables)[panel_id]
+        good = np.flatnonzero(np.isfinite(poses).all(axis=(1, 2)))
+        if not len(good):
+            raise MechanismError(f"{panel_id} cannot stand at any opening; mend that first")
+        return np.asarray(poses[good[np.argmin(np.abs(_PROBE_RAD[good] - np.pi / 2))]])
 
     def closed_angle(self, fold: Fold) -> float | None:
         """The fold's dihedral angle while the book is closed; None where it cannot be reached."""
-        angle = float(value_of(fold.dihedral, self.variables, len(_PROBE_RAD))[0])
+        angle = float(fold.dihedral.of(self.variables)[0])
         return angle if np.isfinite(angle) else None
 
     def fold(self, spec: MechanismSpec, *, card: bool = False) -> Fold:
@@ -125,16 +234,33 @@ class Building:
             raise MechanismError(f'"{name}" has no {side} side; write {known}', "side")
         return self.folds[(name, side)]
 
-    def panel(self, spec: MechanismSpec) -> Panel:
-        """The panel that a mechanism names; MechanismError where there is none."""
-        name = spec.values["panel"]
+    def panel(self, spec: MechanismSpec, key: str = "panel") -> Panel:
+        """The panel that a mechanism names in a key; MechanismError where there is none."""
+        name = spec.values[key]
         if name not in self.panels:
             near = get_close_matches(name, self.panels, 1)
             hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(self.panels)}"
-            raise MechanismError(f'"{name}" is no panel; {hint}', "panel")
+            raise MechanismError(f'"{name}" is no panel; {hint}', key)
         return self.panels[name]
 
     def _folds_hint(self, name: str) -> str:
         known = sorted({fold_id for fold_id, _ in self.folds})
         near = get_close_matches(name, known, 1)
         return f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
+
+
+def _turned_by(panel: Panel, unknowns: tuple[str, ...]) -> bool:
+    return panel.axis is not None and panel.axis.turn.variable in unknowns
+
+
+def _with_parents(panels: Sequence[Panel]) -> list[Panel]:
+    """Those whose parents are among them, parents first."""
+    kept: dict[str, Panel] = {}
+    for panel in panels:
+        if panel.parent is None or panel.parent in kept:
+            kept[panel.id] = panel
+    return list(kept.values())
+
+
+def _said(root: str) -> str:
+    return "the opening" if root == "spine" else f"the hand on {root.split(':')[0]}"

@@ -7,20 +7,22 @@ Conventions, fixed here for the whole core:
 - World: spine on the Y axis, foot of the page at y = 0, the right page in z = 0, x >= 0. The right page's net
   coordinates are the world's.
 - A panel's matrix carries its net coordinates (z = 0) to the world.
-- Every angle of a spread is ``offset + scale * value`` of one named *variable*: ``spine`` (the opening), or an
-  angle of a cell, ``ID:left``, ``ID:right``, ``ID:middle``.
+- Every angle of a spread is ``offset + scale * value`` of one named *variable*: ``spine`` (the opening), an angle of a
+  cell, ``ID:left``, ``ID:right``, ``ID:middle``, an angle of a loop, or ``ID:hand``, what a hand moves.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from shapely import Polygon
 
+from .errors import HingeleafError
 from .linkage import Cell
-from .transforms import Array
+from .transforms import Array, rotation_about, translation_along
 
 __all__ = [
     "Angle",
@@ -28,6 +30,7 @@ __all__ = [
     "CellOnFold",
     "Fold",
     "GlueArea",
+    "Hand",
     "Hinge",
     "HostSide",
     "Panel",
@@ -47,6 +50,12 @@ class Angle:
     scale: float = 1.0
     offset: float = 0.0
 
+    def of(self, variables: Mapping[str, Array]) -> Array:
+        """The angle at every position, (n,) float, radians."""
+        if self.variable is None:
+            return np.full(len(variables["spine"]), self.offset)
+        return self.offset + self.scale * variables[self.variable]
+
     def other_side(self) -> Angle:
         """The same dihedral angle measured through the other side of the card."""
         return Angle(self.variable, -self.scale, 2 * np.pi - self.offset)
@@ -54,18 +63,26 @@ class Angle:
 
 @dataclass(frozen=True)
 class Axis:
-    """A hinge line in the coordinates of the panel it turns on, and the angle that turns it.
+    """A hinge line in the coordinates of the panel it turns on, and the angle that turns it; or a straight guide.
 
     Parameters
     ----------
     point : (3,) float, mm
     direction : (3,) float, unit vector
-    turn : Angle
+    turn : Angle; in a guide the way along it, mm
+    slides : the panel slides along the line instead of turning about it
     """
 
     point: Array
     direction: Array
     turn: Angle
+    slides: bool = False
+
+    def motion(self, values: Array) -> Array:
+        """The turns, or the ways along the guide, as matrices: (n,) float to (n, 4, 4) float."""
+        if self.slides:
+            return translation_along(self.direction, values)
+        return rotation_about(self.point, self.direction, values)
 
 
 @dataclass(frozen=True)
@@ -186,6 +203,77 @@ class CellOnFold:
     cell: Cell
     host: Angle
     fold: str
+
+    @property
+    def needs(self) -> frozenset[str]:
+        """Variables that it is solved from."""
+        return frozenset() if self.host.variable is None else frozenset({self.host.variable})
+
+    @property
+    def gives(self) -> tuple[str, str, str]:
+        """Variables that it solves for."""
+        return f"{self.id}:left", f"{self.id}:right", f"{self.id}:middle"
+
+    def solve(self, variables: Mapping[str, Array]) -> dict[str, Array]:
+        """Its three angles at each position, (n,) float, radians; NaN where it cannot stand."""
+        motion = self.cell.solve(self.host.of(variables))
+        return dict(zip(self.gives, (motion.left, motion.right, motion.middle), strict=True))
+
+
+@dataclass(frozen=True)
+class Hand:
+    """What a hand moves: a flap, a pull-strip, a wheel.
+
+    Parameters
+    ----------
+    id : the mechanism's name
+    unit : "deg" where it turns, "mm" where it slides
+    low, high : float, radians or mm; how far it goes
+    rest : where it is left alone
+    """
+
+    id: str
+    unit: Literal["deg", "mm"]
+    low: float
+    high: float
+    rest: float
+
+    @property
+    def variable(self) -> str:
+        """The variable that it sets."""
+        return f"{self.id}:hand"
+
+    @property
+    def needs(self) -> frozenset[str]:
+        """Nothing: a hand moves it."""
+        return frozenset()
+
+    @property
+    def gives(self) -> tuple[str]:
+        """The one variable."""
+        return (self.variable,)
+
+    def inside(self, value: float) -> float:
+        """How far it is moved, given in degrees or mm, in radians or mm; HingeleafError outside its range."""
+        own = float(np.radians(value)) if self.unit == "deg" else float(value)
+        if not self.low - 1e-9 <= own <= self.high + 1e-9:
+            low, high = self.said(self.low), self.said(self.high)
+            raise HingeleafError(f"{self.id} moves from {low:g} to {high:g} {self.unit}, not to {value:g}")
+        return min(max(own, self.low), self.high)
+
+    def said(self, value: float) -> float:
+        """A value of the variable in degrees or mm."""
+        return float(np.degrees(value)) if self.unit == "deg" else value
+
+    def as_dict(self, value: float) -> dict[str, object]:
+        """Name, unit, range and where it is, for the poses file."""
+        numbers = {"low": self.low, "high": self.high, "rest": self.rest, "value": value}
+        return {"id": self.id, "unit": self.unit, **{name: self.said(number) for name, number in numbers.items()}}
+
+    def solve(self, variables: Mapping[str, Array]) -> dict[str, Array]:
+        """At rest, unless a hand has moved it already."""
+        count = len(variables["spine"])
+        return {self.variable: variables.get(self.variable, np.full(count, self.rest))}
 
 
 @dataclass(frozen=True)

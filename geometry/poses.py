@@ -15,20 +15,25 @@ from .transforms import Array
 __all__ = ["poses_data"]
 
 
-def poses_data(spread: Spread, angles_deg: ArrayLike) -> dict[str, Any]:
+def poses_data(spread: Spread, angles_deg: ArrayLike, hands: Mapping[str, float] | None = None) -> dict[str, Any]:
     """What the poses file holds; see DESIGN.md, section 6.
 
     Parameters
     ----------
     spread : Spread
     angles_deg : (n,) float, opening angles
+    hands : by mechanism, how far a hand has moved it, degrees or mm; the others rest
 
     Returns
     -------
     dict ready for JSON; null stands for a matrix or an angle that cannot be reached
     """
     angles = np.atleast_1d(np.asarray(angles_deg, dtype=float))
-    motion = spread.pose(np.radians(angles))
+    moved = {hand.id: hand.rest for hand in spread.hands}
+    for hand in spread.hands:
+        if hands and hand.id in hands:
+            moved[hand.id] = hand.inside(hands[hand.id])
+    motion = spread.pose(np.radians(angles), moved)
     panels = [
         {
             "id": panel.id,
@@ -48,7 +53,10 @@ def poses_data(spread: Spread, angles_deg: ArrayLike) -> dict[str, Any]:
         }
         for hinge in spread.hinges
     ]
-    return {"format": 1, "units": "mm", "angles_deg": angles.tolist(), "panels": panels, "hinges": hinges}
+    written = {"format": 1, "units": "mm", "angles_deg": angles.tolist(), "panels": panels, "hinges": hinges}
+    if spread.hands:
+        written["hands"] = [hand.as_dict(moved[hand.id]) for hand in spread.hands]
+    return written
 
 
 def _rings(outline: Polygon) -> dict[str, Any]:

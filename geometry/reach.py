@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .model import CellOnFold
-from .motion import solve_cells
+from .motion import Unit, solve_cells
 from .transforms import Array
 
 __all__ = ["chain_of", "locking_cells", "reach"]
@@ -22,7 +21,7 @@ def _sampled() -> Array:
     return np.unique(np.clip(np.concatenate([even, near, np.pi - near, [np.pi]]), 0.0, np.pi))
 
 
-def _stands(cells: Sequence[CellOnFold], openings: Array) -> np.ndarray:
+def _stands(cells: Sequence[Unit], openings: Array) -> np.ndarray:
     variables = solve_cells(openings, cells)
     good = np.ones(len(openings), dtype=bool)
     for value in variables.values():
@@ -30,7 +29,7 @@ def _stands(cells: Sequence[CellOnFold], openings: Array) -> np.ndarray:
     return good
 
 
-def reach(cells: Sequence[CellOnFold]) -> tuple[float, float]:
+def reach(cells: Sequence[Unit]) -> tuple[float, float]:
     """The openings between which every cell stands: the stretch about 90 degrees, or else the longest one.
 
     Parameters
@@ -63,7 +62,7 @@ def reach(cells: Sequence[CellOnFold]) -> tuple[float, float]:
     return low, high
 
 
-def _bisect(cells: Sequence[CellOnFold], outside: float, inside: float) -> float:
+def _bisect(cells: Sequence[Unit], outside: float, inside: float) -> float:
     for _ in range(60):
         middle = (outside + inside) / 2
         if middle in (outside, inside):
@@ -75,19 +74,18 @@ def _bisect(cells: Sequence[CellOnFold], outside: float, inside: float) -> float
     return inside
 
 
-def chain_of(cells: Sequence[CellOnFold], item: CellOnFold) -> list[CellOnFold]:
-    """A cell and those on whose folds it stands, in solving order."""
-    wanted = {item.id}
+def chain_of(cells: Sequence[Unit], item: Unit) -> list[Unit]:
+    """A cell or loop and those on whose folds it stands, in solving order."""
+    wanted = set(item.gives)
     chain = []
     for cell in reversed(cells):
-        if cell.id in wanted:
+        if wanted & set(cell.gives):
             chain.append(cell)
-            if cell.host.variable is not None:
-                wanted.add(cell.host.variable.split(":")[0])
+            wanted |= cell.needs
     return chain[::-1]
 
 
-def locking_cells(cells: Sequence[CellOnFold], opening_rad: float) -> list[CellOnFold]:
+def locking_cells(cells: Sequence[Unit], opening_rad: float) -> list[Unit]:
     """Cells that cannot stand at an opening although the folds they stand on are there.
 
     Parameters
@@ -97,8 +95,8 @@ def locking_cells(cells: Sequence[CellOnFold], opening_rad: float) -> list[CellO
 
     Returns
     -------
-    list of CellOnFold
+    list of Unit
     """
     variables = solve_cells(np.array([opening_rad]), cells)
     missing = {name for name, value in variables.items() if not np.isfinite(value[0])}
-    return [item for item in cells if f"{item.id}:middle" in missing and item.host.variable not in missing]
+    return [item for item in cells if missing & set(item.gives) and not missing & item.needs]

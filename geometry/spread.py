@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from .limits import Limits
-from .model import CellOnFold, Fold, GlueArea, Hinge, Panel, Piece
-from .motion import Motion, pose_panels, solve_cells
+from .loops import Loop
+from .model import CellOnFold, Fold, GlueArea, Hand, Hinge, Panel, Piece
+from .motion import Motion, Unit, pose_panels, solve_cells
 from .reach import reach
 from .tolerances import ANGLE_RAD
 from .transforms import Array
@@ -32,7 +33,7 @@ class Spread:
     panels : by name, each after its parent
     hinges : every line about which two panels turn
     folds : by (name, side), every place to build on
-    cells : in solving order
+    units : what moves, in solving order: cells, loops, and what a hand moves
     glue_areas : where tabs and riders are glued
     limits : what the checks hold it to
     """
@@ -44,28 +45,60 @@ class Spread:
     panels: Mapping[str, Panel]
     hinges: tuple[Hinge, ...]
     folds: Mapping[tuple[str, str], Fold]
-    cells: tuple[CellOnFold, ...]
+    units: tuple[Unit, ...]
     glue_areas: tuple[GlueArea, ...]
     limits: Limits = field(default_factory=Limits)
 
-    def pose(self, openings_rad: ArrayLike) -> Motion:
+    @property
+    def cells(self) -> tuple[CellOnFold, ...]:
+        """The cells, solved in closed form."""
+        return tuple(unit for unit in self.units if isinstance(unit, CellOnFold))
+
+    @property
+    def loops(self) -> tuple[Loop, ...]:
+        """The loops, solved by numbers."""
+        return tuple(unit for unit in self.units if isinstance(unit, Loop))
+
+    @property
+    def hands(self) -> tuple[Hand, ...]:
+        """What a hand moves."""
+        return tuple(unit for unit in self.units if isinstance(unit, Hand))
+
+    def moved_by(self, root: str) -> frozenset[str]:
+        """The variables that the opening ("spine") or a hand ("ID:hand") moves, itself among them."""
+        moved = {root}
+        for unit in self.units:
+            if unit.needs & moved:
+                moved.update(unit.gives)
+        return frozenset(moved)
+
+    def pose(self, openings_rad: ArrayLike, hands: Mapping[str, ArrayLike] | None = None) -> Motion:
         """Pose every panel at every opening.
 
         Parameters
         ----------
         openings_rad : (n,) float, 0 closed, pi flat open
+        hands : by mechanism, how far a hand has moved it, radians or mm, one number or (n,); the others rest
 
         Returns
         -------
         Motion
         """
-        variables = solve_cells(openings_rad, self.cells)
+        moved = {f"{name}:hand": value for name, value in (hands or {}).items()}
+        variables = solve_cells(openings_rad, self.units, moved)
         matrices = pose_panels(self.panels.values(), variables)
         return Motion(variables["spine"], variables, matrices)
 
     def reachable(self) -> tuple[float, float]:
         """The openings between which the whole book moves, (low, high), radians; NaN, NaN where there are none."""
-        return reach(self.cells)
+        return reach(self.units)
+
+    def panel_of(self, unit_id: str) -> Panel:
+        """The first panel of a cell, a loop or a mechanism; KeyError where there is none."""
+        for name, panel in self.panels.items():
+            if name == unit_id or name.startswith(f"{unit_id}."):
+                return panel
+        raise KeyError(unit_id)
 
     def piece(self, piece_id: str) -> Piece:
         """The piece of that name; KeyError where there is none."""
@@ -85,7 +118,7 @@ class Spread:
     def crease_class(self, hinge: Hinge) -> Literal["mountain", "valley"]:
         """Mountain or valley as seen from the printed face, judged where the crease is folded furthest from flat."""
         openings = np.radians(np.arange(0.0, 180.5, 1.0))
-        angles = Motion(openings, solve_cells(openings, self.cells), {}).dihedral(hinge)
+        angles = Motion(openings, solve_cells(openings, self.units), {}).dihedral(hinge)
         angles = angles[np.isfinite(angles)]
         if not len(angles):
             return "valley"

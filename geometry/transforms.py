@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Array", "apply", "frame", "inverse", "lift", "map_between", "rotation_about"]
+__all__ = ["Array", "apply", "frame", "inverse", "lift", "map_between", "rotation_about", "translation_along"]
 
 Array = NDArray[np.float64]
 
@@ -128,4 +128,22 @@ def rotation_about(point: ArrayLike, direction: ArrayLike, angles_rad: ArrayLike
     start = np.asarray(point, dtype=float)
     result[:, :3, 3] = start - turn @ start
     result[:, 3, 3] = 1.0
+    return result
+
+
+def translation_along(direction: ArrayLike, ways_mm: ArrayLike) -> Array:
+    """Translation along a direction, one matrix a way.
+
+    Parameters
+    ----------
+    direction : (3,) float, unit vector
+    ways_mm : (n,) float
+
+    Returns
+    -------
+    (n, 4, 4) float
+    """
+    ways = np.atleast_1d(np.asarray(ways_mm, dtype=float))
+    result = np.broadcast_to(np.eye(4), (len(ways), 4, 4)).copy()
+    result[:, :3, 3] = ways[:, None] * np.asarray(direction, dtype=float)
     return result

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..linkage import PlanarCell, closing_partner
-from ..model import CellOnFold
-from ..motion import solve_cells, value_of
+from ..motion import Unit, solve_cells
 from ..reach import chain_of, locking_cells, reach
 from ..spread import Spread
 from ..tolerances import FLAT_MM
@@ -36,24 +35,24 @@ def check_closes_flat(spread: Spread) -> list[Finding]:
     low, _ = spread.reachable()
     if not np.isfinite(low):
         return [_never(spread)]
-    locked = locking_cells(spread.cells, 0.0) if low > 0.0 else []
-    findings = [_jam(spread, item, reach(chain_of(spread.cells, item))[0]) for item in locked]
+    locked = locking_cells(spread.units, 0.0) if low > 0.0 else []
+    findings = [_jam(spread, item, reach(chain_of(spread.units, item))[0]) for item in locked]
     return findings + _standing_off(spread)
 
 
 def _never(spread: Spread) -> Finding:
-    names = sorted({item.id for item in locking_cells(spread.cells, np.pi / 2)}) or [spread.cells[0].id]
+    names = sorted({item.id for item in locking_cells(spread.units, np.pi / 2)}) or [spread.units[0].id]
     message = f"{', '.join(names)} cannot stand at any opening: the added panels are too short to meet"
     return Finding(_CODE, "error", _piece_of(spread, names[0]), None, None, None, 180.0, "deg", message)
 
 
-def _jam(spread: Spread, item: CellOnFold, low: float) -> Finding:
+def _jam(spread: Spread, item: Unit, low: float) -> Finding:
     opening = float(np.degrees(low))
     gap = 2 * spread.page_size_mm[0] * np.sin(low / 2)
     piece = _piece_of(spread, item.id)
     message = f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
     severity = _severity(spread, piece, gap)
-    return Finding(_CODE, severity, piece, f"{item.id}.left", None, opening, opening, "deg", message)
+    return Finding(_CODE, severity, piece, spread.panel_of(item.id).id, None, opening, opening, "deg", message)
 
 
 def _standing_off(spread: Spread) -> list[Finding]:
@@ -88,8 +87,7 @@ def _mechanism_of(spread: Spread, panel_id: str) -> str:
 
 
 def _piece_of(spread: Spread, mechanism: str) -> str:
-    panel = spread.panels.get(f"{mechanism}.left") or spread.panels[mechanism]
-    return panel.piece
+    return spread.panel_of(mechanism).piece
 
 
 def closing_error(spread: Spread, mechanism: str) -> float | None:
@@ -108,7 +106,7 @@ def closing_error(spread: Spread, mechanism: str) -> float | None:
     item = next((item for item in spread.cells if item.id == mechanism), None)
     if item is None:
         return None
-    closed = float(value_of(item.host, solve_cells(np.zeros(1), spread.cells), 1)[0])
+    closed = float(item.host.of(solve_cells(np.zeros(1), spread.units))[0])
     flat = round(closed / np.pi) * np.pi if np.isfinite(closed) else np.nan
     if not abs(closed - flat) < 1e-9:
         return None

@@ -82,7 +82,7 @@ def check_collisions(spread: Spread, only: tuple[str, str] | None = None) -> lis
 
 def _poses(spread: Spread, edges: PanelEdges, openings_deg: Array) -> Array:
     """(m, n, 4, 4) float, poses of the prepared panels."""
-    matrices = pose_panels(spread.panels.values(), solve_cells(np.radians(openings_deg), spread.cells))
+    matrices = pose_panels(spread.panels.values(), solve_cells(np.radians(openings_deg), spread.units))
     return np.stack([matrices[name] for name in edges.names], axis=1)
 
 

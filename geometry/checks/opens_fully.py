@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..loops import Loop
 from ..model import CellOnFold
+from ..motion import Unit
 from ..reach import chain_of, locking_cells, reach
 from ..spread import Spread
 from .findings import Finding
@@ -32,14 +34,21 @@ def check_opens_fully(spread: Spread) -> list[Finding]:
     _, high = spread.reachable()
     if not np.isfinite(high) or high >= np.pi:
         return []
-    locked = locking_cells(spread.cells, np.pi)
-    highest = [reach(chain_of(spread.cells, item))[1] for item in locked]
+    locked = locking_cells(spread.units, np.pi)
+    highest = [reach(chain_of(spread.units, item))[1] for item in locked]
     return [_finding(spread, item, float(np.degrees(own))) for item, own in zip(locked, highest, strict=True)]
 
 
-def _finding(spread: Spread, item: CellOnFold, opening: float) -> Finding:
-    closing, opening_lock = np.degrees(item.cell.lock())
-    limits = f"its fold {item.fold} can be between {closing:.2f} and {opening_lock:.2f} degrees"
-    message = f"{item.id} locks at an opening of {opening:.2f} degrees: {limits}"
-    panel = spread.panels[f"{item.id}.left"]
+def _finding(spread: Spread, item: Unit, opening: float) -> Finding:
+    message = f"{item.id} locks at an opening of {opening:.2f} degrees: {_limits(item)}"
+    panel = spread.panel_of(item.id)
     return Finding(_CODE, "error", panel.piece, panel.id, None, opening, opening, "deg", message)
+
+
+def _limits(item: Unit) -> str:
+    if isinstance(item, CellOnFold):
+        closing, opening = np.degrees(item.cell.lock())
+        return f"its fold {item.fold} can be between {closing:.2f} and {opening:.2f} degrees"
+    if isinstance(item, Loop) and item.path.ends[1] == "dead point":
+        return "it lies stretched there, at a dead point, and beyond it may go either way"
+    return "its panels are stretched and let it go no further"

@@ -8,13 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["COMMON", "PAGE", "PRINTED", "SIDES", "STOCK", "TOP", "Field", "FieldType", "expand"]
+__all__ = ["COMMON", "HOSTS", "PAGE", "PRINTED", "SIDES", "STOCK", "TOP", "Field", "FieldType", "expand"]
 
 FieldType = Literal[
     "text",
     "name",
     "number",
     "length",
+    "lengths",
+    "numbers",
     "angle",
     "choice",
     "line",
@@ -28,6 +30,9 @@ FieldType = Literal[
 
 SIDES = ("left", "right")
 
+#: Keys that name a fold, a panel or a mechanism that this one is built on.
+HOSTS = ("fold", "panel", "from", "to", "drives")
+
 
 @dataclass(frozen=True)
 class Field:
@@ -36,7 +41,8 @@ class Field:
     Parameters
     ----------
     name : the key
-    type : text; name; number (any sign); length (mm, not negative); angle (degrees); choice; line (an open line:
+    type : text; name; number (any sign); numbers (a list of them); length (mm, not negative); lengths (a list of
+        them); angle (degrees); choice; line (an open line:
         points or path data); outline (a closed one); outlines (a list of closed ones); point ([x, y] in mm); size
         ([width, height] in mm or an ISO 216 name); file; color
     meaning : one sentence for the reference page

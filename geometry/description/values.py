@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from typing import Any
 
 from ..errors import HingeleafError
@@ -41,7 +42,7 @@ def _number(field: Field, value: Any) -> float:
     low, high = field.low, field.high
     if (low is not None and number < low) or (high is not None and number > high):
         raise HingeleafError(f"is {number:g}; it must lie between {low:g} and {high:g}")
-    if field.type in ("number", "length") and abs(number) > _MOST_MM:
+    if field.type in ("number", "numbers", "length", "lengths") and abs(number) > _MOST_MM:
         raise HingeleafError(f"is {number:g}; it must be at most {_MOST_MM:g}")
     return number
 
@@ -51,6 +52,26 @@ def _length(field: Field, value: Any) -> float:
     if number < 0 or (field.positive and number == 0):
         raise HingeleafError(f"is {number:g} mm; it must be {'above 0' if field.positive else '0 or more'}")
     return number
+
+
+def _lengths(field: Field, value: Any) -> tuple[float, ...]:
+    return _each(field, value, _length)
+
+
+def _numbers(field: Field, value: Any) -> tuple[float, ...]:
+    return _each(field, value, _number)
+
+
+def _each(field: Field, value: Any, check: Callable[[Field, Any], float]) -> tuple[float, ...]:
+    if not isinstance(value, list) or not value:
+        raise HingeleafError(f"must be a list of numbers, e.g. [20, 30], not {name_of(value)}")
+    found = []
+    for index, item in enumerate(value, start=1):
+        try:
+            found.append(check(field, item))
+        except HingeleafError as error:
+            raise HingeleafError(f"number {index} {error}") from None
+    return tuple(found)
 
 
 def _angle(field: Field, value: Any) -> float:
@@ -147,6 +168,8 @@ _CHECKS = {
     "name": _name,
     "number": _number,
     "length": _length,
+    "lengths": _lengths,
+    "numbers": _numbers,
     "angle": _angle,
     "choice": _choice,
     "line": _line,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Protocol
 
-from . import rider, slit_cut_in, tent, v_fold
+from . import rider, slit_cut_in, strap, tent, v_fold
 
 if TYPE_CHECKING:
     from ..building import Building
@@ -35,4 +35,5 @@ KINDS: dict[str, Kind] = {
     "tent": tent,
     "slit-cut-in": slit_cut_in,
     "rider": rider,
+    "strap": strap,
 }

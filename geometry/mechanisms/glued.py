@@ -11,39 +11,11 @@ from ..building import Building, HingePlan
 from ..description.data import MechanismSpec
 from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, Cell
-from ..model import Angle, Axis, Fold, GlueArea, HostSide, Panel
+from ..model import Angle, Fold, HostSide
 from ..outline import closed_outline, cut_window
-from ..transforms import Array, apply, frame, lift, map_between
-from .tabs import TabPlan, tab_ring
+from .feet import Foot, add_foot
 
-__all__ = ["Foot", "Glued", "host_normal", "sides", "stand", "with_holes"]
-
-
-@dataclass(frozen=True)
-class Foot:
-    """One added panel: where it stands on its host, and how it lies on the net.
-
-    Parameters
-    ----------
-    side : "left" or "right"
-    host : HostSide
-    host_start, host_line, host_out : (2,) float; start (mm) and unit direction of the glue line on the host, and
-        the unit vector square to it that points away from the host fold
-    net_start, net_line, net_up : (2,) float; the same line on the net, and the unit vector into the panel
-    outline : Polygon on the net, mm
-    tab : TabPlan
-    """
-
-    side: str
-    host: HostSide
-    host_start: Array
-    host_line: Array
-    host_out: Array
-    net_start: Array
-    net_line: Array
-    net_up: Array
-    outline: Polygon
-    tab: TabPlan
+__all__ = ["Glued", "host_normal", "sides", "stand", "with_holes"]
 
 
 @dataclass(frozen=True)
@@ -95,66 +67,8 @@ def stand(spec: MechanismSpec, building: Building, glued: Glued) -> None:
     building.add_piece(spec, [*names, *(f"{name}.tab" for name in names)])
     building.add_cell(spec, glued.cell, glued.fold)
     for foot in glued.feet:
-        _add_foot(spec, building, glued, foot)
+        add_foot(building, spec.id, foot, host_normal(glued.fold, foot.side))
     _add_middle(spec, building, glued)
-
-
-def _add_foot(spec: MechanismSpec, building: Building, glued: Glued, foot: Foot) -> None:
-    name = f"{spec.id}.{foot.side}"
-    normal = host_normal(glued.fold, foot.side)
-    turn = Angle(name.replace(".", ":"))
-    line3, out3, up3 = lift(foot.host_line), lift(foot.host_out), lift(foot.net_up)
-    on_net = frame(lift(foot.net_start), lift(foot.net_line), up3)
-    outward = map_between(on_net, frame(lift(foot.host_start), line3, out3))
-    inward = map_between(on_net, frame(lift(foot.host_start), line3, -out3))
-    axis = Axis(lift(foot.host_start), np.array([out3[1], -out3[0], 0.0]) * normal, turn)
-    building.add_panel(Panel(name, spec.id, foot.outline, foot.host.panel, outward, axis))
-
-    ring = tab_ring(foot.tab, _tab_key(foot))
-    tab = Polygon(foot.net_start + ring[:, :1] * foot.net_line - ring[:, 1:] * foot.net_up)
-    rest = outward if foot.tab.inner else inward
-    building.add_panel(Panel(f"{name}.tab", spec.id, tab, foot.host.panel, rest, None, "tab"))
-    on_host = Polygon(apply(rest, np.asarray(tab.exterior.coords))[:, :2])
-    building.glue_areas.append(GlueArea(foot.host.panel, f"{name}.tab", on_host, "front" if normal > 0 else "back"))
-
-    # Through the outer side the crease measures pi + foot angle with an inner tab, the foot angle with an outer one.
-    at_crease = Angle(turn.variable, 1.0, np.pi) if foot.tab.inner else turn
-    if not glued.outer:
-        at_crease = at_crease.other_side()
-    host_panel = foot.host.panel
-    tab_turn = Angle(None, 1.0, np.pi if foot.tab.inner else 0.0)
-    lines = (foot.net_start, foot.net_start), (foot.net_line, foot.net_line)
-    on_host_lines = (foot.net_start, foot.host_start), (foot.net_line, foot.host_line)
-    tab_name = f"{name}.tab"
-    building.hinges += [
-        HingePlan(name, "crease", (name, tab_name), *lines, at_crease, (name, tab_name)),
-        HingePlan(f"{name}.glue", "glue", (name, host_panel), *on_host_lines, turn, (name,)),
-        HingePlan(f"{tab_name}.glue", "glue", (tab_name, host_panel), *on_host_lines, tab_turn, (tab_name,)),
-    ]
-    _add_foot_folds(building, glued, foot, name, turn)
-
-
-def _tab_key(foot: Foot) -> str:
-    """The size to change where there is no room for a tab."""
-    if foot.tab.sector_rad:
-        return f"width_{foot.side}"
-    return f"base_{foot.side}" if foot.tab.inner and foot.tab.distance_mm < foot.tab.width_mm else "length"
-
-
-def _add_foot_folds(building: Building, glued: Glued, foot: Foot, name: str, turn: Angle) -> None:
-    length = foot.tab.length_mm
-    panel = HostSide(name, foot.net_start, foot.net_line, foot.net_up)
-    tab = HostSide(f"{name}.tab", foot.net_start, foot.net_line, -foot.net_up)
-    outer_host = HostSide(foot.host.panel, foot.host_start, foot.host_line, foot.host_out)
-    inner_host = HostSide(foot.host.panel, foot.host_start, foot.host_line, -foot.host_out)
-    handed = glued.fold.handed if foot.side == "right" else -glued.fold.handed
-    inside = Angle(turn.variable, -1.0, np.pi)
-    building.add_fold(Fold(name, "outer", panel, outer_host, turn, handed, 0.0, length))
-    building.add_fold(Fold(name, "inner", panel, inner_host, inside, -handed, 0.0, length))
-    if foot.tab.inner:
-        building.add_fold(Fold(name, "tab", panel, tab, inside, -handed, 0.0, length))
-    else:
-        building.add_fold(Fold(name, "tab", panel, tab, turn, handed, 0.0, length))
 
 
 def _add_middle(spec: MechanismSpec, building: Building, glued: Glued) -> None:

@@ -15,7 +15,8 @@ from ..linkage import AWAY, OVER, PlanarCell, closing_partner
 from ..model import Fold
 from ..outline import polyline, single_polygon, without_repeats
 from ..tolerances import TOUCH_MM
-from .glued import Foot, Glued, sides, stand, with_holes
+from .feet import Foot
+from .glued import Glued, sides, stand, with_holes
 from .tabs import TAB_FIELDS, TabPlan
 
 __all__ = ["FIELDS", "HINTS", "build"]

@@ -18,7 +18,8 @@ from ..model import Fold
 from ..outline import polyline, single_polygon, without_repeats
 from ..tolerances import ANGLE_RAD, TOUCH_MM
 from ..transforms import Array
-from .glued import Foot, Glued, sides, stand, with_holes
+from .feet import Foot
+from .glued import Glued, sides, stand, with_holes
 from .tabs import TAB_FIELDS, TabPlan
 
 __all__ = ["FIELDS", "HINTS", "build"]

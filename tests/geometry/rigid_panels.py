@@ -27,7 +27,7 @@ def with_panels(panels: dict[str, tuple[Polygon, np.ndarray]]) -> Spread:
         panels={**bare.panels, **added},
         hinges=bare.hinges,
         folds=bare.folds,
-        cells=(),
+        units=(),
         glue_areas=(),
     )
 

@@ -115,7 +115,7 @@ def test_scenes_have_no_dead_point_in_their_motion_and_nothing_snaps(name):
 def twice_as_fast(cell):
     """A tent whose fold turns twice as fast as the spine, from 0 to 360 degrees, for closed forms in mid motion."""
     spread = scene(tent("roof", body="at = 60; length = 50; base = 30; height = 30.0"))
-    return replace(spread, cells=(CellOnFold("roof", cell, Angle("spine", 2.0, 0.0), "spine"),))
+    return replace(spread, units=(CellOnFold("roof", cell, Angle("spine", 2.0, 0.0), "spine"),))
 
 
 def test_in_mid_motion_hosts_that_lie_flat_too_are_no_excuse():
@@ -130,13 +130,13 @@ def test_what_lies_flat_only_with_its_fold_is_not_told_again():
     below = twice_as_fast(PlanarCell(30, 30, 30, 30))
     body = tent("roof", body="at = 60; length = 50; base = 30; height = 30.0")
     both = scene(body + tent("top", "roof.middle", "at = 10; length = 20; base = 10; height = 10; tab_width = 4"))
-    both = replace(both, cells=(*below.cells, both.cells[1]))
+    both = replace(both, units=(*below.cells, both.cells[1]))
     top = moving._travel(both).middle(both.cells[1])
     assert top.max() == pytest.approx(180.0, abs=1e-6)
     assert [finding.panel for finding in check_dead_points(both)] == ["roof.left"]
     # On a fold that passes flat while what makes the fold does not, it is told.
     roof = replace(below.cells[0], cell=PlanarCell(30, 30, 40, 40), host=Angle("spine"))
-    alone = replace(both, cells=(roof, replace(both.cells[1], host=Angle("roof:left", 2.0, 0.0))))
+    alone = replace(both, units=(roof, replace(both.cells[1], host=Angle("roof:left", 2.0, 0.0))))
     assert [finding.panel for finding in check_dead_points(alone)] == ["top.left"]
 
 
@@ -215,7 +215,7 @@ def test_a_dead_point_is_not_told_again_as_a_snap():
     straight = 30 * np.sqrt(0.5)
     for height, code in ((straight * 1.0005, "dead-point"), (straight * 1.05, None)):
         spread = twice_as_fast(PlanarCell(30, 30, height, height))
-        slow = replace(spread, cells=(replace(spread.cells[0], host=Angle("spine", 0.5, 0.0)),))
+        slow = replace(spread, units=(replace(spread.cells[0], host=Angle("spine", 0.5, 0.0)),))
         assert [finding.code for finding in check_dead_points(slow) + check_snaps(slow)] == ([code] if code else [])
 
 
@@ -228,7 +228,7 @@ def test_two_that_are_pulled_straight_at_once_are_both_told():
         CellOnFold("roof", PlanarCell(30, 30, lengths[0], lengths[0]), Angle("spine", 0.5, 0.0), "spine"),
         replace(spread.cells[1], cell=PlanarCell(10, 10, lengths[1], lengths[1])),
     )
-    found = check_dead_points(replace(spread, cells=cells))
+    found = check_dead_points(replace(spread, units=cells))
     assert [(finding.panel, finding.opening_deg) for finding in found] == [("roof.left", 180.0), ("top.left", 180.0)]
 
 

@@ -28,6 +28,8 @@ def row(field: Field) -> str:
         "choice": ", ".join(f"`{choice}`" for choice in field.choices),
         "outlines": "list of outlines",
         "point": "[x, y]",
+        "lengths": "list of lengths, mm",
+        "numbers": "list of numbers",
         "size": "name or [w, h]",
         "color": "`#rrggbb`",
     }.get(field.type, field.type)
