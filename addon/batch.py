@@ -15,7 +15,7 @@ from pathlib import Path
 
 import bpy
 
-from .film import FilmPlan, Quality, make_film, make_stills, openings
+from .film import FilmPlan, Quality, make_film, make_stills, moments
 from .geometry import Description, HingeleafError, Spread, assemble, read_description
 from .open_book import open_book
 from .saving import save_blend
@@ -57,11 +57,12 @@ def _run(given: argparse.Namespace) -> None:
     """Build, save, render."""
     plan = _QUICK_PLAN if given.quick else FilmPlan()
     quality = _quality(given)
-    pictures = len(openings(plan, 0.0, 180.0)) + 1 if given.film else 0
-    count = _Count(2 + (len(given.still_angles) if given.stills else 0) + pictures)
-    count.show(0, 0, "spread")
     description = read_description(given.scene)
     spread = assemble(description)
+    hands = {hand.id: (hand.rest, hand.low, hand.high) for hand in spread.hands}
+    pictures = len(moments(plan, (0.0, 180.0), hands)) + 1 if given.film else 0
+    count = _Count(2 + (len(given.still_angles) if given.stills else 0) + pictures)
+    count.show(0, 0, "spread")
     bpy.ops.wm.read_factory_settings(use_empty=True)
     book = open_book(description, spread, bpy.context, size=quality.size)
     for warning in book.warnings:

@@ -7,8 +7,9 @@ from typing import Any
 
 import bpy
 
+from .channels import OPENING
 from .geometry import Description, parse_description
-from .rig import OPENING, PANEL_KEY, PIECE_KEY
+from .rig import PANEL_KEY, PIECE_KEY
 
 __all__ = [
     "active_book",

@@ -4,7 +4,7 @@ The core's world (spine on the Y axis, right page in z = 0) is right-handed with
 as they are and only lengths change: 1 mm is 0.001 m.
 
 A panel's *object frame* is given in its net coordinates. A turning panel's frame has its origin on the hinge and its
-x axis along it, so that the panel turns by one rotation channel about x:
+x axis along it, so that the panel turns by one rotation channel about x (or slides by one location channel along x):
 
     pose(child) = pose(parent) A RotX(turn) A^-1 rest        A: hinge frame in the parent's net coordinates
     object(panel) = pose(panel) B                            B = rest^-1 A, in the panel's own net coordinates
@@ -48,10 +48,14 @@ def hinge_frame(axis: Axis, rest: Array) -> Array:
 
     Returns
     -------
-    (4, 4) float, mm; origin on the line, x along it, z to the panel's printed side
+    (4, 4) float, mm; origin on the line, x along it, z to the panel's printed side. About a pivot, which stands square
+    to the panel, z is the panel's own x axis
     """
     along = np.asarray(axis.direction, dtype=float)
-    return frame(axis.point, along, np.cross(rest[:3, 2], along))
+    side = np.cross(rest[:3, 2], along)
+    if np.linalg.norm(side) < 0.5:
+        side = np.cross(rest[:3, 0], along)
+    return frame(axis.point, along, side / np.linalg.norm(side))
 
 
 def object_frame(panel: Panel) -> Array:

@@ -14,19 +14,33 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import bpy
 
-__all__ = ["FilmPlan", "Quality", "frames_folder", "make_film", "make_stills", "openings", "turn_on_denoising"]
+__all__ = [
+    "FilmPlan",
+    "Moment",
+    "Quality",
+    "frames_folder",
+    "make_film",
+    "make_stills",
+    "moments",
+    "openings",
+    "turn_on_denoising",
+]
 
 Progress = Callable[[int, int, str], None]
 
-#: The root's property that opens the book; the camera's property that says for which aspect it was placed.
-_OPENING, _ASPECT = "opening", "hingeleaf_aspect"
+#: The root's property that opens the book, and the one that names those of what hands move; the camera's property that
+#: says for which aspect it was placed.
+_OPENING, _HANDS, _ASPECT = "opening", "hingeleaf_hands", "hingeleaf_aspect"
+
+#: Every property of the root at one picture, by its name.
+Moment = Mapping[str, float]
 #: The hand starts gently and takes longer to settle than to start.
 _SETTLE = 0.82
 #: So many times the samples leave about as little noise as the denoiser would.
@@ -55,12 +69,13 @@ class Quality:
 
 @dataclass(frozen=True)
 class FilmPlan:
-    """How the opening goes in time, in frames."""
+    """How the opening goes in time, in frames; then, while the book lies open, each hand moves there and back."""
 
     rate: int = 24
     hold_closed: int = 12
     turn: int = 84
     hold_open: int = 24
+    hand: int = 60
 
 
 def openings(plan: FilmPlan, low_deg: float, high_deg: float) -> list[float]:
@@ -80,11 +95,41 @@ def openings(plan: FilmPlan, low_deg: float, high_deg: float) -> list[float]:
     Source: the minimum-jerk reach of a hand, 10 t^3 - 15 t^4 + 6 t^5 (Flash and Hogan 1985, recalled), with the time
     bent so that settling takes longer than starting.
     """
-    result = []
-    for picture in range(plan.turn + 1):
-        time = (picture / plan.turn) ** _SETTLE
-        share = time**3 * (10.0 + time * (6.0 * time - 15.0))
-        result.append(low_deg + (high_deg - low_deg) * share)
+    return [low_deg + (high_deg - low_deg) * _reached(picture / plan.turn) for picture in range(plan.turn + 1)]
+
+
+def _reached(time: float) -> float:
+    """Part of its way that a hand has gone after a part of its time, both 0 to 1."""
+    bent = time**_SETTLE
+    return bent**3 * (10.0 + bent * (6.0 * bent - 15.0))
+
+
+def moments(
+    plan: FilmPlan, opening_deg: tuple[float, float], hands: Mapping[str, tuple[float, float, float]]
+) -> list[Moment]:
+    """What every picture of a film shows: the opening, then each hand's movement there and back.
+
+    Parameters
+    ----------
+    plan : FilmPlan
+    opening_deg : smallest and largest opening, degrees
+    hands : by property, where it rests, and its smallest and largest value
+
+    Returns
+    -------
+    list of Moment; a hand that rests between its ends goes to both, one after the other
+    """
+    still = {key: rest for key, (rest, _, _) in hands.items()}
+    result: list[Moment] = [{_OPENING: angle, **still} for angle in openings(plan, *opening_deg)]
+    for key, (rest, low, high) in hands.items():
+        for end in (high, low):
+            if end == rest:
+                continue
+            half = max(1, plan.hand // 2)
+            shares = [_reached(step / half) for step in range(1, half + 1)]
+            back = [_reached(1.0 - step / half) for step in range(1, half + 1)]
+            for share in shares + back:
+                result.append({_OPENING: opening_deg[1], **still, key: rest + (end - rest) * share})
     return result
 
 
@@ -133,20 +178,21 @@ def make_film(
     settings = {"source": source, "blender": bpy.app.version_string, **asdict(quality), **asdict(plan)}
     folder = _open_folder(film, settings)
     scene = _set_up(root, quality)
-    low, high = _range(root)
-    angles = openings(plan, low, high)
-    _animate(root, scene, angles, plan.rate)
-    pictures = [folder / f"{number:04d}.png" for number in range(len(angles))]
+    ranges = {key: _range(root, key) for key in root.get(_HANDS, "").split()}
+    _, low, high = _range(root, _OPENING)
+    shown = moments(plan, (low, high), ranges)
+    _animate(root, scene, shown, plan.rate)
+    pictures = [folder / f"{number:04d}.png" for number in range(len(shown))]
     for number, picture in enumerate(pictures):
-        progress(number, len(angles) + 1, f"frame at {angles[number]:.0f}°")
+        progress(number, len(shown) + 1, f"frame at {shown[number][_OPENING]:.0f}°")
         if not picture.exists():
             scene.frame_set(number + 1)
             _render(scene, picture)
-    progress(len(angles), len(angles) + 1, "film")
+    progress(len(shown), len(shown) + 1, "film")
     order = [pictures[0]] * plan.hold_closed + pictures + [pictures[-1]] * plan.hold_open
     _encode(order, film, folder / "film.mp4", quality.size, plan.rate)
     shutil.rmtree(folder)
-    progress(len(angles) + 1, len(angles) + 1, "film")
+    progress(len(shown) + 1, len(shown) + 1, "film")
 
 
 def _open_folder(film: Path, settings: dict[str, object]) -> Path:
@@ -162,11 +208,11 @@ def _open_folder(film: Path, settings: dict[str, object]) -> Path:
     return folder
 
 
-def _range(root: bpy.types.Object) -> tuple[float, float]:
-    """The openings that the book can reach, degrees."""
-    limits: Any = root.id_properties_ui(_OPENING)
+def _range(root: bpy.types.Object, key: str) -> tuple[float, float, float]:
+    """Where a property of the book begins, and its smallest and largest value."""
+    limits: Any = root.id_properties_ui(key)
     limits = limits.as_dict()
-    return float(limits["min"]), float(limits["max"])
+    return float(limits["default"]), float(limits["min"]), float(limits["max"])
 
 
 def _set_up(root: bpy.types.Object, quality: Quality) -> bpy.types.Scene:
@@ -230,14 +276,15 @@ def _fit(scene: bpy.types.Scene, size: tuple[int, int]) -> None:
         camera.data.lens *= framed * size[1] / size[0]
 
 
-def _animate(root: bpy.types.Object, scene: bpy.types.Scene, angles: list[float], rate: int) -> None:
-    """Key the opening at every frame, from frame 1."""
+def _animate(root: bpy.types.Object, scene: bpy.types.Scene, shown: list[Moment], rate: int) -> None:
+    """Key the opening, and what hands move, at every frame, from frame 1."""
     scene.render.fps, scene.render.fps_base = rate, 1.0
     root.animation_data_clear()
-    for number, angle in enumerate(angles):
-        root[_OPENING] = angle
-        root.keyframe_insert(f'["{_OPENING}"]', frame=number + 1)
-    scene.frame_start, scene.frame_end = 1, len(angles)
+    for number, moment in enumerate(shown):
+        for key, value in moment.items():
+            root[key] = value
+            root.keyframe_insert(f'["{key}"]', frame=number + 1)
+    scene.frame_start, scene.frame_end = 1, len(shown)
 
 
 def _render(scene: bpy.types.Scene, file: Path) -> None:

@@ -6,10 +6,10 @@ import bpy
 import numpy as np
 
 from .books import remember_description, remove_book
+from .channels import channels_of
 from .geometry import Description
-from .geometry.sampling import sample_turns
 from .geometry.spread import Spread
-from .rig import OPENING, Book, build_book
+from .rig import Book, build_book
 from .studio import build_studio
 
 __all__ = ["PICTURE_SIZE", "open_book"]
@@ -36,7 +36,7 @@ def open_book(
     context : its scene gets the book
     size : of the pictures that will be taken, pixels
     studio : whether to set it on a lit table with a camera
-    replaced : root of a book whose place it takes, at the same opening
+    replaced : root of a book whose place it takes, at the same opening and with its hands where they were
 
     Returns
     -------
@@ -47,12 +47,14 @@ def open_book(
     HingeleafError
         The spread cannot stand at any opening; then nothing was changed.
     """
-    openings_deg, turns = sample_turns(spread)
-    opening = openings_deg[-1] if replaced is None else replaced[OPENING]
+    channels = channels_of(spread)
+    before = {} if replaced is None else {item.key: float(replaced.get(item.key, item.start)) for item in channels}
     if replaced is not None:
         remove_book(replaced)
-    book = build_book(spread, np.asarray(openings_deg), turns, context.scene.collection)
-    book.root[OPENING] = float(np.clip(opening, openings_deg[0], openings_deg[-1]))
+    book = build_book(spread, channels, context.scene.collection)
+    for channel in channels:
+        value = before.get(channel.key, channel.start)
+        book.root[channel.key] = float(np.clip(value, channel.values[0], channel.values[-1]))
     remember_description(book.root, description)
     if studio:
         build_studio(spread, book, context, size)

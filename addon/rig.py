@@ -1,12 +1,13 @@
 """A spread as Blender objects: a root that carries the opening, and a chain of panels that it drives.
 
-Every turning panel has one channel, its rotation about its own x axis, driven by the root's property through an
-F-curve of sampled angles. No script takes part, so the file moves in any Blender, without Hingeleaf.
+Every moving panel has one channel, its rotation about its own x axis or its way along it, driven by one property of the
+root, the opening or what a hand moves, through an F-curve of samples. No script takes part, so the file moves in any
+Blender, without Hingeleaf.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,23 +15,19 @@ import bpy
 import numpy as np
 
 from .artwork import Artwork
+from .channels import HANDS, OPENING, Channel
 from .convert import metres, parent_inverse, to_object
 from .geometry.artwork import art_box
 from .geometry.model import Panel, Piece
 from .geometry.spread import Spread
-from .geometry.transforms import Array
 from .materials import Side, edge_material, paper_material
 from .resting import resting_shifts
 from .slab import ArtBox, make_slab
 
-__all__ = ["OPENING", "PANEL_KEY", "PIECE_KEY", "Book", "build_book"]
+__all__ = ["PANEL_KEY", "PIECE_KEY", "Book", "build_book"]
 
-#: The property of the root that opens the book, degrees.
-OPENING = "opening"
 #: Properties by which a panel's object says what it is.
 PANEL_KEY, PIECE_KEY = "hingeleaf_panel", "hingeleaf_piece"
-
-_OPENING_TEXT = "Angle between the two pages, in degrees: 0 is closed, 180 lies flat open"
 
 
 @dataclass(frozen=True)
@@ -60,14 +57,13 @@ class _Look:
     caliper_mm: float
 
 
-def build_book(spread: Spread, openings_deg: Array, turns: Mapping[str, Array], parent: bpy.types.Collection) -> Book:
+def build_book(spread: Spread, channels: Sequence[Channel], parent: bpy.types.Collection) -> Book:
     """Build the objects of a spread.
 
     Parameters
     ----------
     spread : the assembled spread
-    openings_deg : (n,) float, degrees, rising; the openings at which the turns are sampled
-    turns : (n,) float, radians, by turning panel
+    channels : the opening first, then what hands move
     parent : the collection that gets the book's own collection
 
     Returns
@@ -76,7 +72,8 @@ def build_book(spread: Spread, openings_deg: Array, turns: Mapping[str, Array], 
     """
     collection = bpy.data.collections.new(spread.title)
     parent.children.link(collection)
-    root = _make_root(spread, openings_deg, collection)
+    root = _make_root(spread, channels, collection)
+    moved = {name: channel for channel in channels for name in channel.turns}
     artwork = Artwork()
     looks = {piece.id: _look(spread, piece, artwork) for piece in spread.pieces}
     shifts = resting_shifts(spread)
@@ -88,8 +85,10 @@ def build_book(spread: Spread, openings_deg: Array, turns: Mapping[str, Array], 
         above = None if panel.parent is None else spread.panels[panel.parent]
         item.parent = root if panel.parent is None else objects[panel.parent]
         item.matrix_parent_inverse = parent_inverse(panel, above)
-        if panel.id in turns:
-            _drive(item, root, openings_deg, turns[panel.id])
+        if panel.id in moved:
+            _drive(item, root, panel, moved[panel.id])
+        elif panel.axis is not None and panel.axis.slides:
+            item.location.x = float(metres(panel.axis.turn.offset))
         elif panel.axis is not None:
             item.rotation_euler.x = panel.axis.turn.offset
         _lock(item)
@@ -97,20 +96,27 @@ def build_book(spread: Spread, openings_deg: Array, turns: Mapping[str, Array], 
     return Book(collection, root, objects, tuple(artwork.warnings))
 
 
-def _make_root(spread: Spread, openings_deg: Array, collection: bpy.types.Collection) -> bpy.types.Object:
-    """The empty at the foot of the spine, with the opening as its property."""
+def _make_root(spread: Spread, channels: Sequence[Channel], collection: bpy.types.Collection) -> bpy.types.Object:
+    """The empty at the foot of the spine, with a property a channel."""
     root = bpy.data.objects.new(spread.title, None)
     root.empty_display_type = "ARROWS"
     root.empty_display_size = float(metres(0.1 * spread.page_size_mm[0]))
-    low, high = float(openings_deg[0]), float(openings_deg[-1])
-    root[OPENING] = high
-    limits: Any = root.id_properties_ui(OPENING)
-    limits.update(
-        min=low, max=high, soft_min=low, soft_max=high, default=high, precision=1, step=10, description=_OPENING_TEXT
-    )
-    root.property_overridable_library_set(f'["{OPENING}"]', True)
+    for channel in channels:
+        _add_property(root, channel)
+    if len(channels) > 1:
+        root[HANDS] = " ".join(channel.key for channel in channels[1:])
     collection.objects.link(root)
     return root
+
+
+def _add_property(root: bpy.types.Object, channel: Channel) -> None:
+    low, high, start = float(channel.values[0]), float(channel.values[-1]), channel.start
+    root[channel.key] = start
+    limits: Any = root.id_properties_ui(channel.key)
+    limits.update(
+        min=low, max=high, soft_min=low, soft_max=high, default=start, precision=1, step=10, description=channel.text
+    )
+    root.property_overridable_library_set(f'["{channel.key}"]', True)
 
 
 def _look(spread: Spread, piece: Piece, artwork: Artwork) -> _Look:
@@ -148,21 +154,23 @@ def _rest(item: bpy.types.Object, shift_mm: float) -> None:
     shift.strength = float(metres(shift_mm))
 
 
-def _drive(item: bpy.types.Object, root: bpy.types.Object, openings_deg: Array, turn_rad: Array) -> None:
-    """Let the root's opening turn an object about its x axis through a sampled curve."""
-    curve = item.driver_add("rotation_euler", 0)
+def _drive(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, channel: Channel) -> None:
+    """Let a property of the root turn an object about its x axis, or slide it along, through a sampled curve."""
+    slides = panel.axis is not None and panel.axis.slides
+    curve = item.driver_add("location" if slides else "rotation_euler", 0)
+    amounts = metres(channel.turns[panel.id]) if slides else channel.turns[panel.id]
     driver = curve.driver
     driver.type = "AVERAGE"
     variable = driver.variables.new()
-    variable.name = OPENING
+    variable.name = "opening" if channel.key == OPENING else "hand"
     variable.type = "SINGLE_PROP"
     variable.targets[0].id = root
-    variable.targets[0].data_path = f'["{OPENING}"]'
+    variable.targets[0].data_path = f'["{channel.key}"]'
     while curve.modifiers:
         curve.modifiers.remove(curve.modifiers[0])
     points = curve.keyframe_points
     points.clear()
-    samples = np.column_stack([openings_deg, turn_rad]).astype(np.float32)
+    samples = np.column_stack([channel.values, amounts]).astype(np.float32)
     samples = samples[np.append(True, np.diff(samples[:, 0]) > 0)]
     points.add(len(samples))
     for name in ("co", "handle_left", "handle_right"):

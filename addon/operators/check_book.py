@@ -6,12 +6,12 @@ import bpy
 from bpy.props import IntProperty
 
 from ..books import description_of, panel_objects
+from ..channels import OPENING
 from ..geometry import HingeleafError, assemble
 from ..geometry.checks import run_checks
 from ..geometry.figures import figures_text
 from ..geometry.remedies import with_remedies
 from ..presenting import select
-from ..rig import OPENING
 from .base import BookOperator
 
 __all__ = ["HINGELEAF_OT_check_book", "HINGELEAF_OT_show_finding"]

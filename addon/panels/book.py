@@ -5,7 +5,7 @@ from typing import Any
 import bpy
 
 from ..books import active_book, all_books
-from ..rig import OPENING
+from ..channels import HANDS, OPENING
 from .base import SidebarPanel, draw_text
 
 __all__ = ["HINGELEAF_PT_book"]
@@ -36,6 +36,8 @@ class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
             layout.label(text=root.name, icon="EMPTY_AXIS")
         if root is not None:
             layout.prop(root, f'["{OPENING}"]', text="Opening (degrees)", slider=True)
+            for key in root.get(HANDS, "").split():
+                layout.prop(root, f'["{key}"]', text=key.removeprefix("hand_").capitalize(), slider=True)
 
 
 def _draw_problems(layout: Any, context: bpy.types.Context) -> None:
