@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .convert import metres
+from .geometry.sampling import hand_range
 from .geometry.spread import Spread
 from .geometry.transforms import Array, apply
 
@@ -38,11 +39,18 @@ class View:
 
 
 def swept_corners(spread: Spread) -> Array:
-    """Every corner of every panel at openings over the whole reachable range, (n, 3) float, metres."""
+    """Every corner of every panel over the whole motion, (n, 3) float, metres.
+
+    That is at openings over the whole reachable range, and in the open book over the range of every hand.
+    """
     low, high = spread.reachable()
-    motion = spread.pose(np.linspace(low, high, _OPENINGS))
+    motions = [spread.pose(np.linspace(low, high, _OPENINGS))]
+    for hand in spread.hands:
+        moved = np.linspace(*hand_range(spread, hand), _OPENINGS)
+        motions.append(spread.pose(np.full(_OPENINGS, high), {hand.id: moved}))
     corners = [
         apply(motion.matrices[panel.id], np.asarray(panel.outline.exterior.coords)).reshape(-1, 3)
+        for motion in motions
         for panel in spread.panels.values()
     ]
     points = np.concatenate(corners)
