@@ -100,7 +100,7 @@ def openings(plan: FilmPlan, low_deg: float, high_deg: float) -> list[float]:
 
 def _reached(time: float) -> float:
     """Part of its way that a hand has gone after a part of its time, both 0 to 1."""
-    bent = time**_SETTLE
+    bent: float = time**_SETTLE
     return bent**3 * (10.0 + bent * (6.0 * bent - 15.0))
 
 
