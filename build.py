@@ -28,7 +28,18 @@ VENV = ROOT / ".venv"
 OUT = ROOT / "out"
 PACKAGES = OUT / "packages"
 DEMO_SCENE = "scenes/demo/book.toml"
-DEMO_RESULTS = ("report.txt", "report.json", "poses.json", "nets", "demo.blend", "stills", "opening.mp4", "demo.log")
+BULK_MAPS = ("bulk.svg", "bulk.pdf")
+DEMO_RESULTS = (
+    "report.txt",
+    "report.json",
+    *BULK_MAPS,
+    "poses.json",
+    "nets",
+    "demo.blend",
+    "stills",
+    "opening.mp4",
+    "demo.log",
+)
 
 PYTHONS = ("3.13", "3.11")  # of Blender 5.2 LTS and 4.5 LTS; the first found is taken where one is enough
 RUNNING = f"{sys.version_info[0]}.{sys.version_info[1]}"
@@ -477,6 +488,7 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
         shutil.rmtree(old, ignore_errors=True)
     core = [python, "-m", "geometry"]
     check = [*core, "check", DEMO_SCENE, "--json", "out/report.json"]
+    check += [word for name in BULK_MAPS for word in ("--bulk-map", f"out/{name}")]
     run_step("Checking the demo book", check, OUT / "report.txt", accept=(0, 1))
     say((OUT / "report.txt").read_text(encoding="utf-8").rstrip())
     if not (OUT / "report.json").is_file():

@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
-import bpy
+from collections.abc import Iterator
 
-__all__ = ["hide_other_collections", "look_through_camera", "make_active", "select"]
+import bpy
+import numpy as np
+from mathutils import Vector
+
+__all__ = [
+    "hide_other_collections",
+    "light_again",
+    "light_flat",
+    "look_down_on",
+    "look_through_camera",
+    "make_active",
+    "select",
+]
 
 #: Zoom at which the picture nearly fills the viewport beside an open sidebar.
 _CAMERA_ZOOM = 14.0
+#: Width of a viewport's picture at the distance of one lens length, mm (measured), and its share kept for each border.
+_VIEWPORT_MM = 72.0
+_BORDER = 0.08
 
 
 def hide_other_collections(context: bpy.types.Context, shown: bpy.types.Collection) -> None:
@@ -32,11 +47,57 @@ def select(context: bpy.types.Context, items: list[bpy.types.Object]) -> None:
 
 def look_through_camera(context: bpy.types.Context) -> None:
     """Turn every 3D viewport to the scene's camera and let it show artwork."""
+    for space in _viewports(context):
+        space.region_3d.view_perspective = "CAMERA"
+        space.region_3d.view_camera_zoom = _CAMERA_ZOOM
+        space.region_3d.view_camera_offset = (0.0, 0.0)
+        space.shading.color_type = "TEXTURE"
+
+
+def look_down_on(context: bpy.types.Context, root: bpy.types.Object, items: list[bpy.types.Object]) -> None:
+    """Turn every 3D viewport to look square down on objects that lie on a book's page plane."""
+    context.view_layer.update()
+    corners = np.array([item.matrix_world @ Vector(corner) for item in items for corner in item.bound_box])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    turn = root.matrix_world.to_quaternion()
     for window in context.window_manager.windows:
         for area in window.screen.areas:
             for space in area.spaces:
                 if isinstance(space, bpy.types.SpaceView3D):
-                    space.region_3d.view_perspective = "CAMERA"
-                    space.region_3d.view_camera_zoom = _CAMERA_ZOOM
-                    space.region_3d.view_camera_offset = (0.0, 0.0)
+                    covered = _sidebar_share(area)
+                    width = float((high - low).max()) / (1.0 - covered - 2 * _BORDER)
+                    view = space.region_3d
+                    view.view_perspective, view.view_rotation = "PERSP", turn
+                    view.view_distance = width * space.lens / _VIEWPORT_MM
+                    view.view_location = Vector((low + high) / 2) + turn @ Vector((covered * width / 2, 0.0, 0.0))
                     space.shading.color_type = "TEXTURE"
+
+
+def _sidebar_share(area: bpy.types.Area) -> float:
+    """How much of a viewport's width its sidebar covers, 0 to 0.5."""
+    widths = {region.type: region.width for region in area.regions}
+    return min(0.5, widths.get("UI", 0) / max(widths.get("WINDOW", 1), 1))
+
+
+def light_flat(context: bpy.types.Context) -> str:
+    """Show colors in solid viewports as they are, without light and shade; returns how the first was lit."""
+    lights = []
+    for space in _viewports(context):
+        lights.append(space.shading.light)
+        space.shading.light = "FLAT"
+    return lights[0] if lights else "STUDIO"
+
+
+def light_again(context: bpy.types.Context, light: str) -> None:
+    """Light solid viewports as before; one that somebody has lit otherwise meanwhile stays so."""
+    for space in _viewports(context):
+        if space.shading.light == "FLAT":
+            space.shading.light = light  # type: ignore[assignment]
+
+
+def _viewports(context: bpy.types.Context) -> Iterator[bpy.types.SpaceView3D]:
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            for space in area.spaces:
+                if isinstance(space, bpy.types.SpaceView3D):
+                    yield space

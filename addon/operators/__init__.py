@@ -6,6 +6,7 @@ from .check_book import HINGELEAF_OT_check_book, HINGELEAF_OT_show_finding
 from .make_film import HINGELEAF_OT_make_film, HINGELEAF_OT_stop_film, HINGELEAF_OT_watch_film
 from .open_description import HINGELEAF_OT_open_description, HINGELEAF_OT_reload_description
 from .show_book import HINGELEAF_OT_show_book
+from .show_bulk import HINGELEAF_OT_show_bulk
 from .write_nets import HINGELEAF_OT_write_nets
 
 __all__ = ["CLASSES", "register_menus", "unregister_menus"]
@@ -16,6 +17,7 @@ CLASSES = (
     HINGELEAF_OT_show_book,
     HINGELEAF_OT_check_book,
     HINGELEAF_OT_show_finding,
+    HINGELEAF_OT_show_bulk,
     HINGELEAF_OT_make_film,
     HINGELEAF_OT_watch_film,
     HINGELEAF_OT_stop_film,

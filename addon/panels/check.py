@@ -1,8 +1,11 @@
 """The findings of the check."""
 
+from typing import Any
+
 import bpy
 
 from ..books import active_book
+from ..bulk import bulk_object, legend_of
 from .base import SidebarPanel, draw_text
 
 __all__ = ["HINGELEAF_PT_check", "HINGELEAF_PT_figures", "HINGELEAF_UL_findings"]
@@ -73,9 +76,27 @@ class HINGELEAF_PT_figures(SidebarPanel, bpy.types.Panel):
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw it."""
-        column = self.layout.column(align=True)
+        layout: Any = self.layout
+        root = active_book(context)
+        if root is not None:
+            _draw_bulk(layout, root)
+        column = layout.column(align=True)
         for line in context.scene.hingeleaf.figures.splitlines():  # type: ignore[attr-defined]
             draw_text(column, context, line.strip(), icon="DOT" if line.startswith("    ") else "NONE")
+
+
+def _draw_bulk(layout: Any, root: bpy.types.Object) -> None:
+    """The button of the bulk map, and while it lies there what its colors mean."""
+    shown = bulk_object(root)
+    text = "Show Bulk Map" if shown is None else "Hide Bulk Map"
+    layout.operator("hingeleaf.show_bulk", text=text, icon="MESH_GRID", depress=shown is not None)
+    if shown is None:
+        return
+    column = layout.column(align=True)
+    for meaning, material in legend_of(shown):
+        row = column.split(factor=0.15, align=True)
+        row.prop(material, "diffuse_color", text="")
+        row.label(text=meaning)
 
 
 def _draw_finding(box: bpy.types.UILayout, context: bpy.types.Context, finding: bpy.types.PropertyGroup) -> None:

@@ -11,7 +11,7 @@ from .classes import STYLES, LineClass
 from .lettering import one_line, text_width_mm
 from .lines import NetLine, NetText
 
-__all__ = ["LEAST_WIDTH_MM", "SCALE_BAR_MM", "Footer", "footer_height_mm", "make_footer"]
+__all__ = ["LEAST_WIDTH_MM", "SCALE_BAR_MM", "Footer", "fitted_title", "footer_height_mm", "make_footer", "scale_bar"]
 
 SCALE_BAR_MM = 100.0
 
@@ -96,7 +96,7 @@ def make_footer(footer: Footer, left_mm: float, low_mm: float, width_mm: float) 
     number = f"sheet {footer.number} of {footer.count} · {footer.size_name}"
     if footer.back:
         number = f"back of {number} · turn over left to right"
-    texts = [_fitted(footer.title, left_mm, y, width_mm - text_width_mm(number, _TEXT_MM) - 6.0)]
+    texts = [fitted_title(footer.title, left_mm, y, width_mm - text_width_mm(number, _TEXT_MM) - 6.0)]
     texts.append(NetText("label", number, np.array([right, y]), _TEXT_MM, anchor="end"))
     y -= (_TITLE_ROW + _STOCK_ROW) / 2
     stock_lines, stock_texts = _stock(footer.stock, left_mm, y)
@@ -109,7 +109,7 @@ def make_footer(footer: Footer, left_mm: float, low_mm: float, width_mm: float) 
             texts.append(text)
             x += _entry_mm(name)
         y -= _LEGEND_ROW
-    bar_lines, bar_texts = _scale_bar(right - SCALE_BAR_MM if _is_wide(width_mm) else left_mm, low_mm + 2.2)
+    bar_lines, bar_texts = scale_bar(right - SCALE_BAR_MM if _is_wide(width_mm) else left_mm, low_mm + 2.2)
     return [*lines, *stock_lines, *bar_lines], [*texts, *stock_texts, *bar_texts]
 
 
@@ -117,7 +117,7 @@ def _rule(left: float, right: float, y: float) -> NetLine:
     return NetLine("label", np.array([[left, y], [right, y]]), name="rule")
 
 
-def _fitted(title: str, left: float, y: float, room: float) -> NetText:
+def fitted_title(title: str, left: float, y: float, room: float) -> NetText:
     """The title, smaller or shortened where it would run into the number of the sheet."""
     text, size = title, _TITLE_MM
     size *= min(1.0, max(0.6, room / max(text_width_mm(text, size, bold=True), 1.0)))
@@ -151,7 +151,7 @@ def _entry(name: LineClass, x: float, y: float) -> tuple[NetLine, NetText]:
     return NetLine("label", np.array([[x, y], [x + _SAMPLE_MM, y]]), look=name, name="legend"), text
 
 
-def _scale_bar(left: float, y: float) -> tuple[list[NetLine], list[NetText]]:
+def scale_bar(left: float, y: float) -> tuple[list[NetLine], list[NetText]]:
     """A bar of exactly 100 mm with a tick every 10 mm."""
     lines = [NetLine("mark", np.array([[left, y], [left + SCALE_BAR_MM, y]]), name="scale-bar")]
     texts = []

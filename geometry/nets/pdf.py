@@ -28,7 +28,7 @@ from .lines import ArtImage, NetLine, NetText
 from .pictures import Picture
 from .sheets import Sheet
 
-__all__ = ["MM", "sheets_pdf"]
+__all__ = ["MM", "draw_line", "draw_text", "outline_path", "sheets_pdf"]
 
 #: One millimetre in PDF's unit, 1/72 inch (ISO 32000-1, 8.3.2.3).
 MM = 72.0 / 25.4
@@ -127,10 +127,10 @@ def _box(left: float, low: float, right: float, high: float) -> tuple[float, ...
 def _content(canvas: _LayeredCanvas, name: LineClass, lines: Sequence[NetLine], texts: Sequence[NetText]) -> None:
     for line in lines:
         if line.line_class == name:
-            _path(canvas, line)
+            draw_line(canvas, line)
     for text in texts:
         if text.line_class == name:
-            _text(canvas, text)
+            draw_text(canvas, text, STYLES[name].color)
 
 
 def _halos(canvas: _LayeredCanvas, shapes: Sequence[Halo]) -> None:
@@ -143,11 +143,11 @@ def _halos(canvas: _LayeredCanvas, shapes: Sequence[Halo]) -> None:
             region = region.buffer(shape.width_mm / 2, cap_style="flat")
         else:
             region = shapely.Polygon(shape.points)
-        canvas.drawPath(_outline(canvas, region), stroke=0, fill=1)
+        canvas.drawPath(outline_path(canvas, region), stroke=0, fill=1)
     canvas.setFillAlpha(1.0)
 
 
-def _outline(canvas: _LayeredCanvas, region: BaseGeometry) -> PDFPathObject:
+def outline_path(canvas: Canvas, region: BaseGeometry) -> PDFPathObject:
     """All rings of a region as one path."""
     path = canvas.beginPath()
     for part in shapely.get_parts(region):
@@ -160,7 +160,7 @@ def _outline(canvas: _LayeredCanvas, region: BaseGeometry) -> PDFPathObject:
     return path
 
 
-def _set_style(canvas: _LayeredCanvas, style: Style, length_mm: float) -> None:
+def _set_style(canvas: Canvas, style: Style, length_mm: float) -> None:
     color = [value / 255.0 for value in style.color]
     canvas.setStrokeColorRGB(*color)
     canvas.setFillColorRGB(*color)
@@ -168,7 +168,8 @@ def _set_style(canvas: _LayeredCanvas, style: Style, length_mm: float) -> None:
     canvas.setDash(list(dashes_mm(style, length_mm)))
 
 
-def _path(canvas: _LayeredCanvas, line: NetLine) -> None:
+def draw_line(canvas: Canvas, line: NetLine) -> None:
+    """Draw a line in the style of its class."""
     style = STYLES[line.look or line.line_class]
     _set_style(canvas, style, line.length_mm)
     path = canvas.beginPath()
@@ -185,8 +186,9 @@ def _path(canvas: _LayeredCanvas, line: NetLine) -> None:
         canvas.setFillAlpha(1.0)
 
 
-def _text(canvas: _LayeredCanvas, text: NetText) -> None:
-    canvas.setFillColorRGB(*(value / 255.0 for value in STYLES[text.line_class].color))
+def draw_text(canvas: Canvas, text: NetText, color: tuple[int, int, int]) -> None:
+    """Draw a text in an sRGB colour, 0..255."""
+    canvas.setFillColorRGB(*(value / 255.0 for value in color))
     canvas.saveState()
     canvas.translate(*text.place)
     if abs(text.turn_rad) > 1e-9:
@@ -199,7 +201,7 @@ def _text(canvas: _LayeredCanvas, text: NetText) -> None:
 
 def _image(canvas: _LayeredCanvas, art: ArtImage, pictures: Callable[[str], Picture]) -> None:
     canvas.saveState()
-    canvas.clipPath(_outline(canvas, art.shown), stroke=0, fill=0)
+    canvas.clipPath(outline_path(canvas, art.shown), stroke=0, fill=0)
     canvas.transform(*art.along, *art.up, *art.corner)
     canvas.drawImage(ImageReader(io.BytesIO(pictures(art.file).data)), 0, 0, 1, 1, mask="auto")
     canvas.restoreState()

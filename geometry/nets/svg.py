@@ -17,7 +17,7 @@ from .lines import ArtImage, NetLine, NetText
 from .pictures import Picture
 from .sheets import Sheet
 
-__all__ = ["sheet_svg"]
+__all__ = ["child", "number", "path_data", "sheet_svg", "svg_bytes", "svg_root", "text_element"]
 
 _SVG = "http://www.w3.org/2000/svg"
 _LAYERS = "http://www.inkscape.org/namespaces/inkscape"
@@ -36,20 +36,17 @@ def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
     -------
     bytes, UTF-8
     """
-    ET.register_namespace("", _SVG)
     ET.register_namespace("inkscape", _LAYERS)
-    width, height = _number(sheet.width_mm), _number(sheet.height_mm)
-    root = ET.Element(f"{{{_SVG}}}svg", {"version": "1.1", "width": f"{width}mm", "height": f"{height}mm"})
-    root.set("viewBox", f"0 0 {width} {height}")
-    _child(root, "title").text = f"{sheet.footer.title}, sheet {sheet.footer.number} of {sheet.footer.count}"
+    title = f"{sheet.footer.title}, sheet {sheet.footer.number} of {sheet.footer.count}"
+    root = svg_root(title, sheet.width_mm, sheet.height_mm)
     if any(drawing.art for drawing in sheet.pieces):
-        _clips(_child(root, "defs"), sheet)
+        _clips(child(root, "defs"), sheet)
     for name in LINE_CLASSES:
         layer = _layer(root, name)
-        for number, drawing in enumerate(sheet.pieces):
+        for index, drawing in enumerate(sheet.pieces):
             group = ET.Element(f"{{{_SVG}}}g", {"data-piece": drawing.piece.id})
             if name == "art" and drawing.art is not None:
-                _image(_child(group, "g", {"clip-path": f"url(#bleed-{number})"}), drawing.art, sheet, pictures)
+                _image(child(group, "g", {"clip-path": f"url(#bleed-{index})"}), drawing.art, sheet, pictures)
             if name == "label":
                 _halos(group, halos(drawing), sheet)
             _content(group, sheet, name, drawing.lines, drawing.texts)
@@ -59,54 +56,71 @@ def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
         _content(group, sheet, name, sheet.lines, sheet.texts)
         if len(group):
             layer.append(group)
+    return svg_bytes(root)
+
+
+def svg_root(title: str, width_mm: float, height_mm: float) -> ET.Element:
+    """An empty drawing in millimetres, true to scale."""
+    ET.register_namespace("", _SVG)
+    width, height = number(width_mm), number(height_mm)
+    root = ET.Element(f"{{{_SVG}}}svg", {"version": "1.1", "width": f"{width}mm", "height": f"{height}mm"})
+    root.set("viewBox", f"0 0 {width} {height}")
+    child(root, "title").text = title
+    return root
+
+
+def svg_bytes(root: ET.Element) -> bytes:
+    """A finished drawing as a file's contents, UTF-8."""
     ET.indent(root)
     text: str = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
 
 
-def _child(parent: ET.Element, tag: str, attributes: dict[str, str] | None = None) -> ET.Element:
+def child(parent: ET.Element, tag: str, attributes: dict[str, str] | None = None) -> ET.Element:
+    """A new element at the end of another."""
     return ET.SubElement(parent, f"{{{_SVG}}}{tag}", attributes or {})
 
 
-def _number(value: float) -> str:
+def number(value: float) -> str:
     """A number to a tenth of a micrometre."""
     text = f"{value:.4f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
 
-def _down(points: Array, sheet: Sheet) -> Array:
+def _down(points: Array, height_mm: float) -> Array:
     """Sheet coordinates to SVG's, which run downwards."""
-    return np.asarray(points * [1.0, -1.0] + [0.0, sheet.height_mm])
+    return np.asarray(points * [1.0, -1.0] + [0.0, height_mm])
 
 
-def _path_data(points: Array, closed: bool, sheet: Sheet) -> str:
-    pairs = [f"{_number(x)},{_number(y)}" for x, y in _down(points, sheet)]
+def path_data(points: Array, closed: bool, height_mm: float) -> str:
+    """Points on a sheet of that height as the data of a path."""
+    pairs = [f"{number(x)},{number(y)}" for x, y in _down(points, height_mm)]
     return f"M{pairs[0]} L{' '.join(pairs[1:])}{' Z' if closed else ''}"
 
 
 def _halos(group: ET.Element, shapes: Sequence[Halo], sheet: Sheet) -> None:
     """Light shapes, which are no paths, so that they are not taken for lines of the net."""
     for shape in shapes:
-        points = " ".join(f"{_number(x)},{_number(y)}" for x, y in _down(shape.points, sheet))
-        element = _child(group, "polygon" if shape.closed else "polyline", {"points": points})
+        points = " ".join(f"{number(x)},{number(y)}" for x, y in _down(shape.points, sheet.height_mm))
+        element = child(group, "polygon" if shape.closed else "polyline", {"points": points})
         if shape.width_mm:
             element.set("stroke", "#ffffff")
-            element.set("stroke-opacity", _number(HALO_OPACITY))
-            element.set("stroke-width", _number(shape.width_mm))
+            element.set("stroke-opacity", number(HALO_OPACITY))
+            element.set("stroke-width", number(shape.width_mm))
         else:
             element.set("stroke", "none")
             element.set("fill", "#ffffff")
-            element.set("fill-opacity", _number(HALO_OPACITY))
+            element.set("fill-opacity", number(HALO_OPACITY))
 
 
 def _layer(root: ET.Element, name: LineClass) -> ET.Element:
     style = STYLES[name]
-    layer = _child(root, "g", {"id": f"class-{name}", "data-class": name})
+    layer = child(root, "g", {"id": f"class-{name}", "data-class": name})
     layer.set(f"{{{_LAYERS}}}groupmode", "layer")
     layer.set(f"{{{_LAYERS}}}label", name)
     layer.set("fill", "none")
     layer.set("stroke", style.hex)
-    layer.set("stroke-width", _number(style.width_mm))
+    layer.set("stroke-width", number(style.width_mm))
     layer.set("stroke-linejoin", "round")
     return layer
 
@@ -119,58 +133,59 @@ def _content(
             _path(group, line, sheet)
     for text in texts:
         if text.line_class == name:
-            _text(group, text, sheet)
+            text_element(group, text, sheet.height_mm, STYLES[name].hex)
 
 
 def _path(group: ET.Element, line: NetLine, sheet: Sheet) -> None:
-    path = _child(group, "path", {"d": _path_data(line.points, line.closed, sheet)})
+    path = child(group, "path", {"d": path_data(line.points, line.closed, sheet.height_mm)})
     for key, value in (("panel", line.panel), ("hinge", line.hinge), ("glued", line.glued), ("name", line.name)):
         if value is not None:
             path.set(f"data-{key}", value)
     style = STYLES[line.look or line.line_class]
     if line.look is not None:
         path.set("stroke", style.hex)
-        path.set("stroke-width", _number(style.width_mm))
+        path.set("stroke-width", number(style.width_mm))
     if style.dashes:
-        path.set("stroke-dasharray", " ".join(_number(dash) for dash in dashes_mm(style, line.length_mm)))
+        path.set("stroke-dasharray", " ".join(number(dash) for dash in dashes_mm(style, line.length_mm)))
     if style.tint and line.closed and line.tinted:
         path.set("fill", style.hex)
-        path.set("fill-opacity", _number(style.tint))
+        path.set("fill-opacity", number(style.tint))
 
 
-def _text(group: ET.Element, text: NetText, sheet: Sheet) -> None:
-    x, y = _down(text.place, sheet)
-    element = _child(group, "text", {"x": _number(x), "y": _number(y + text.size_mm * CAP_HEIGHT / 2)})
+def text_element(group: ET.Element, text: NetText, height_mm: float, fill: str) -> None:
+    """A text on a sheet of that height, in a colour #rrggbb."""
+    x, y = _down(text.place, height_mm)
+    element = child(group, "text", {"x": number(x), "y": number(y + text.size_mm * CAP_HEIGHT / 2)})
     element.set("font-family", _FONT)
-    element.set("font-size", _number(text.size_mm))
-    element.set("fill", STYLES[text.line_class].hex)
+    element.set("font-size", number(text.size_mm))
+    element.set("fill", fill)
     element.set("stroke", "none")
     if text.bold:
         element.set("font-weight", "bold")
     if text.anchor != "start":
         element.set("text-anchor", text.anchor)
     if abs(text.turn_rad) > 1e-9:
-        element.set("transform", f"rotate({_number(-np.degrees(text.turn_rad))} {_number(x)} {_number(y)})")
+        element.set("transform", f"rotate({number(-np.degrees(text.turn_rad))} {number(x)} {number(y)})")
     element.text = text.text
 
 
 def _clips(defs: ET.Element, sheet: Sheet) -> None:
     """Artwork is shown inside the card grown by the bleed."""
-    for number, drawing in enumerate(sheet.pieces):
+    for index, drawing in enumerate(sheet.pieces):
         if drawing.art is not None:
             rings = [ring for part in drawing.art.shown.geoms for ring in (part.exterior, *part.interiors)]
-            data = " ".join(_path_data(shapely.get_coordinates(ring)[:-1], True, sheet) for ring in rings)
-            clip = _child(defs, "clipPath", {"id": f"bleed-{number}"})
-            _child(clip, "path", {"d": data, "clip-rule": "evenodd"})
+            data = " ".join(path_data(shapely.get_coordinates(ring)[:-1], True, sheet.height_mm) for ring in rings)
+            clip = child(defs, "clipPath", {"id": f"bleed-{index}"})
+            child(clip, "path", {"d": data, "clip-rule": "evenodd"})
 
 
 def _image(group: ET.Element, art: ArtImage, sheet: Sheet, pictures: Callable[[str], Picture]) -> None:
     picture = pictures(art.file)
     width, height = float(np.hypot(*art.along)), float(np.hypot(*art.up))
-    origin = _down(art.corner + art.up, sheet)
+    origin = _down(art.corner + art.up, sheet.height_mm)
     along, down = art.along * [1.0, -1.0] / width, art.up * [-1.0, 1.0] / height
-    matrix = " ".join(_number(value) for value in (*along, *down, *origin))
-    image = _child(group, "image", {"x": "0", "y": "0", "width": _number(width), "height": _number(height)})
+    matrix = " ".join(number(value) for value in (*along, *down, *origin))
+    image = child(group, "image", {"x": "0", "y": "0", "width": number(width), "height": number(height)})
     image.set("preserveAspectRatio", "none")
     image.set("transform", f"matrix({matrix})")
     image.set("href", f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode('ascii')}")
