@@ -29,6 +29,7 @@ class Glued:
     feet : left and right
     crease_length_mm : length of the middle crease, which runs on the net from (0, 0) along +y
     outer : whether the outer face is printed
+    crease_start_mm : where it begins, if the panels are cut away at the apex
     """
 
     fold: Fold
@@ -36,6 +37,7 @@ class Glued:
     feet: tuple[Foot, Foot]
     crease_length_mm: float
     outer: bool
+    crease_start_mm: float = 0.0
 
 
 def sides(spec: MechanismSpec, name: str, default: float) -> tuple[float, float]:
@@ -84,6 +86,6 @@ def _add_middle(spec: MechanismSpec, building: Building, glued: Glued) -> None:
     dihedral = inside if printed_inside else inside.other_side()
     building.hinges.append(HingePlan(name, "crease", panels, (origin, origin), (along, along), dihedral, panels))
     handed = -fold.handed * branch
-    length = glued.crease_length_mm
-    building.add_fold(Fold(name, "valley", left, right, inside, handed, 0.0, length))
-    building.add_fold(Fold(name, "mountain", left, right, inside.other_side(), -handed, 0.0, length))
+    start, end = glued.crease_start_mm, glued.crease_length_mm
+    building.add_fold(Fold(name, "valley", left, right, inside, handed, start, end))
+    building.add_fold(Fold(name, "mountain", left, right, inside.other_side(), -handed, start, end))

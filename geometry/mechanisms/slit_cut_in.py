@@ -116,8 +116,9 @@ def _corners(spec: MechanismSpec) -> _Corners:
     for end in ("start", "end"):
         for side in ("left", "right"):
             keys = (f"width_{end}_{side}", f"width_{end}", f"width_{side}", "width")
-            given = [values[key] for key in keys if key in values]
-            found.append(float(given[0]) if given else None)
+            given = [float(values[key]) for key in keys if key in values]
+            # Corners nearer than this to the fold are on it.
+            found.append((given[0] if given[0] > TOUCH_MM else 0.0) if given else None)
     missing = [index for index, value in enumerate(found) if value is None]
     if len(missing) > 1:
         raise MechanismError("needs width, or width_start and width_end (0 for a single slit)", "width")

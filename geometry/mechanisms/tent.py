@@ -16,8 +16,8 @@ from ..model import Fold
 from ..outline import polyline, single_polygon, without_repeats
 from ..tolerances import TOUCH_MM
 from .feet import Foot
-from .glued import Glued, sides, stand, with_holes
-from .tabs import TAB_FIELDS, TabPlan
+from .glued import Glued, stand, with_holes
+from .tabs import TAB_FIELDS, tab_plan
 
 __all__ = ["FIELDS", "HINTS", "build"]
 
@@ -108,7 +108,6 @@ def _foot(spec: MechanismSpec, fold: Fold, side: str, lengths: tuple[float, floa
     base, height = lengths
     index = 0 if side == "left" else 1
     host = fold.left if side == "left" else fold.right
-    inner = (spec.sided("tab")[index] or "inner") == "inner"
     length = spec.values["length"]
     return Foot(
         side=side,
@@ -120,7 +119,7 @@ def _foot(spec: MechanismSpec, fold: Fold, side: str, lengths: tuple[float, floa
         net_line=np.array([0.0, 1.0]),
         net_up=np.array([-sign, 0.0]),
         outline=_outline(spec, side, height, sign),
-        tab=TabPlan(inner, sides(spec, "tab_width", 10.0)[index], length, 0.0, base),
+        tab=tab_plan(spec, index, length_mm=length, sector_rad=0.0, distance_mm=base),
     )
 
 

@@ -20,7 +20,7 @@ from ..tolerances import ANGLE_RAD, TOUCH_MM
 from ..transforms import Array
 from .feet import Foot
 from .glued import Glued, sides, stand, with_holes
-from .tabs import TAB_FIELDS, TabPlan
+from .tabs import TAB_FIELDS, tab_plan
 
 __all__ = ["FIELDS", "HINTS", "build"]
 
@@ -50,6 +50,13 @@ FIELDS = (
         sided=True,
     ),
     Field("width", "length", "length of the glue line", default="as height", positive=True, sided=True),
+    Field(
+        "apex_cut",
+        "length",
+        "cut away from the apex along the glue line; the middle crease begins as far off, or half way between the two",
+        default="0",
+        sided=True,
+    ),
     Field(
         "lean",
         "choice",
@@ -94,12 +101,28 @@ def build(spec: MechanismSpec, building: Building) -> None:
     outer = spec.values.get("printed", "inner" if backwards else "outer") == "outer"
     mirror = fold.handed if outer else -fold.handed
     height = spec.values["height"]
-    widths = sides(spec, "width", height)
+    cuts = _apex_cuts(spec)
     feet = tuple(
-        _foot(spec, fold, side, (alphas[index], betas[index]), widths[index], mirror)
+        _foot(spec, fold, side, (alphas[index], betas[index]), cuts, mirror)
         for index, side in enumerate(("left", "right"))
     )
-    stand(spec, building, Glued(fold, cell, (feet[0], feet[1]), height, outer))
+    stand(spec, building, Glued(fold, cell, (feet[0], feet[1]), height, outer, sum(cuts) / 2))
+
+
+def _apex_cuts(spec: MechanismSpec) -> tuple[float, float]:
+    """How much of each glue line is cut away from the apex on, mm."""
+    cuts, height = sides(spec, "apex_cut", 0.0), spec.values["height"]
+    for side, cut, width in zip(("left", "right"), cuts, sides(spec, "width", height), strict=True):
+        key = f"apex_cut_{side}" if f"apex_cut_{side}" in spec.values else "apex_cut"
+        if cut > width - TOUCH_MM:
+            raise MechanismError(f"is {cut:g} mm on a glue line {width:g} mm long; leave some of the panel", key)
+        if sum(cuts) / 2 > height - TOUCH_MM:
+            raise MechanismError(
+                f"leaves nothing of the middle crease: it is {height:g} mm long and would begin {sum(cuts) / 2:g} mm "
+                f"from the apex",
+                key,
+            )
+    return cuts
 
 
 def _radians(spec: MechanismSpec, name: str) -> tuple[float, float]:
@@ -143,17 +166,23 @@ def _crease_angles(
 
 
 def _foot(
-    spec: MechanismSpec, fold: Fold, side: str, sectors: tuple[float, float], width: float, mirror: float
+    spec: MechanismSpec,
+    fold: Fold,
+    side: str,
+    sectors: tuple[float, float],
+    cuts: tuple[float, float],
+    mirror: float,
 ) -> Foot:
+    index = 0 if side == "left" else 1
+    width = sides(spec, "width", spec.values["height"])[index]
     alpha, beta = sectors
     host = fold.left if side == "left" else fold.right
     sign = -mirror if side == "left" else mirror
     cos_a, sin_a = math.cos(alpha), math.sin(alpha)
     cos_b, sin_b = math.cos(beta), math.sin(beta)
     net_line = np.array([sign * sin_b, cos_b])
-    outline = _outline(spec, side, net_line, width, sign)
-    inner = (spec.sided("tab")[0 if side == "left" else 1] or "inner") == "inner"
-    tab_width = sides(spec, "tab_width", 10.0)[0 if side == "left" else 1]
+    begins, crease = cuts[index] * net_line, np.array([0.0, sum(cuts) / 2])
+    outline = _outline(spec, side, (begins, width * net_line, crease), sign)
     return Foot(
         side=side,
         host=host,
@@ -164,18 +193,20 @@ def _foot(
         net_line=net_line,
         net_up=np.array([-sign * cos_b, sin_b]),
         outline=outline,
-        tab=TabPlan(inner, tab_width, width, alpha, 0.0),
+        tab=tab_plan(spec, index, length_mm=width, sector_rad=alpha, distance_mm=0.0, begins_mm=cuts[index]),
     )
 
 
-def _outline(spec: MechanismSpec, side: str, net_line: Array, width: float, sign: float) -> Polygon:
+def _outline(spec: MechanismSpec, side: str, corners: tuple[Array, Array, Array], sign: float) -> Polygon:
+    """A panel between its glue line's beginning and end and its crease's beginning."""
+    begins, end, crease = corners
     height = spec.values["height"]
     edge = spec.sided("edge")[0 if side == "left" else 1]
-    end, tip = width * net_line, np.array([0.0, height])
+    tip = np.array([0.0, height])
     key = f"edge_{side}" if f"edge_{side}" in spec.values else "edge"
     try:
         middle = np.array([end + tip]) if edge is None else polyline(edge) * [sign, 1.0]
-        ring = without_repeats(np.concatenate([[np.zeros(2)], [end], middle[::-1], [tip]]))
+        ring = without_repeats(np.concatenate([[begins], [end], middle[::-1], [tip], [crease]]))
         outline = single_polygon(ring, f"the outline of the {side} panel")
     except HingeleafError as error:
         raise MechanismError(str(error), key) from None
