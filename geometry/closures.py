@@ -18,6 +18,9 @@ from .transforms import Array
 
 __all__ = ["Closure", "LoopGeometry", "loop_geometry"]
 
+#: Damped steps to where ends that do not meet come nearest to each other.
+_DAMPED_STEPS = 100
+
 
 @dataclass(frozen=True)
 class Closure:
@@ -88,10 +91,48 @@ class LoopGeometry:
                     if panel.id not in above[closure.panels[index]]:
                         continue
                     for part, points in enumerate(_ends(matrices, closure, index)):
-                        moved = direction if panel.axis.slides else np.cross(direction, points - centre)
+                        moved = direction if panel.axis.slides else _cross(direction, points - centre)
                         start = 6 * row + 3 * part
                         jacobian[:, start : start + 3, column] += sign * moved
         return self._residual(matrices, count), jacobian
+
+    def apart(self, variables: Mapping[str, Array]) -> Array:
+        """The largest distance of a line's end on one panel from that on the other, (n,) float, mm."""
+        off = self.misfit(variables)
+        return np.asarray(np.linalg.norm(off.reshape(len(off), -1, 3), axis=2).max(axis=1))
+
+    def nearest(self, inputs: Mapping[str, Array], angles: Array) -> Array:
+        """How far apart the ends are where they come nearest to each other, (n,) float, mm; NaN where not known.
+
+        Parameters
+        ----------
+        inputs : the variables that the loop needs, (n,) float each
+        angles : (n, m) float; values of the unknowns to start from
+
+        Notes
+        -----
+        Least squares by Levenberg's and Marquardt's damped steps: where nothing closes, undamped ones need not settle.
+        """
+        good = np.all([np.isfinite(inputs[name]) for name in self.inputs()] or [np.full(len(angles), True)], axis=0)
+        known = {name: np.asarray(inputs[name])[good] for name in self.inputs()}
+        here, own = angles[good].copy(), np.eye(len(self.unknowns))
+
+        def at(values: Array) -> dict[str, Array]:
+            return known | {name: values[:, index] for index, name in enumerate(self.unknowns)}
+
+        damping, apart = np.full(len(here), 1e-3), np.full(len(angles), np.nan)
+        for _ in range(_DAMPED_STEPS if len(here) else 0):
+            off, jacobian = self.misfit_and_jacobian(at(here))
+            normal = np.einsum("nij,nik->njk", jacobian, jacobian)
+            scale = damping * np.maximum(np.trace(normal, axis1=1, axis2=2), 1e-12)
+            slope = np.einsum("nij,ni->nj", jacobian, off)
+            tried = here - np.linalg.solve(normal + scale[:, None, None] * own, slope[:, :, None])[:, :, 0]
+            better = (self.misfit(at(tried)) ** 2).sum(axis=1) < (off**2).sum(axis=1)
+            here[better] = tried[better]
+            damping = np.clip(np.where(better, damping / 5, damping * 5), 1e-12, 1e12)
+        if len(here):
+            apart[good] = self.apart(at(here))
+        return apart
 
     def closing_angles(self, variables: Mapping[str, Array]) -> dict[str, Array]:
         """The angle at each closing hinge, (n,) float, radians, in the turn about what the closure expects."""
@@ -117,6 +158,12 @@ class LoopGeometry:
         for panel in self.panels:
             found[panel.id] = found.get(panel.parent or "", frozenset()) | {panel.id}
         return found
+
+
+def _cross(first: Array, second: Array) -> Array:
+    """Cross products of rows, (n, 3); numpy's own spends more time on finding out the axes than on the products."""
+    ahead, behind = [1, 2, 0], [2, 0, 1]
+    return np.asarray(first[:, ahead] * second[:, behind] - first[:, behind] * second[:, ahead])
 
 
 def _ends(matrices: Mapping[str, Array], closure: Closure, index: int) -> tuple[Array, Array]:
