@@ -3,6 +3,9 @@
 Every error of a cell comes down to errors of its four sizes. A glued panel that sits e along or across its glue line
 carries its middle crease sideways; at half the crease's length that is an angle, and so it is counted (an estimate:
 a cell whose lines miss each other by a hair moves only because card gives).
+
+Every copy is made of card that has a thickness: what that does to a cell, creep, is in creep. Its error is that of the
+card's caliper, the same all over a copy for all that is cut from one stock.
 """
 
 from __future__ import annotations
@@ -11,26 +14,32 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .linkage import PlanarCell, SphericalCell, solve_planar, solve_spherical
+from .copies import Copies, closing, copies_of, driven_cells, nominal_sizes
+from .creep import CellCreep, creeps
+from .layers import calipers_mm
+from .linkage import PlanarCell, SphericalCell
 from .model import CellOnFold
-from .motion import value_of
 from .spread import Spread
 from .transforms import Array
 
-__all__ = ["Accuracy", "Dimension", "MonteCarlo", "dimensions", "monte_carlo", "sensitivities"]
+__all__ = [
+    "Accuracy",
+    "Creep",
+    "Dimension",
+    "MonteCarlo",
+    "creep_effects",
+    "dimensions",
+    "monte_carlo",
+    "sensitivities",
+]
 
 _SIZES = ("host_left", "host_right", "added_left", "added_right")
-_BISECTIONS = 30
-#: Openings at which a copy is tried on its way down from 90 degrees. A nested copy may stand again below the opening at
-#: which it stops, so the steps are small.
-_STEPS_RAD = np.radians(np.concatenate([[0.0, 0.25, 0.5], np.arange(1.0, 30.0), np.arange(30.0, 91.0, 2.0)]))
 
 
 @dataclass(frozen=True)
 class Dimension:
-    """One size that a hand sets.
+    """One size that a hand sets, or the caliper of the card.
 
     Parameters
     ----------
@@ -38,7 +47,8 @@ class Dimension:
     unit : "mm" or "deg", of the error
     deviation : standard deviation of the error, in that unit
     effect : (4,) float; change of the cell's sizes (host left, host right, added left, added right; radians or mm)
-        for an error of one unit
+        for an error of one unit; of a caliper in first order
+    stock : the stock whose caliper it is; empty for what a hand sets
     """
 
     mechanism: str
@@ -46,6 +56,7 @@ class Dimension:
     unit: str
     deviation: float
     effect: Array
+    stock: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,6 +73,32 @@ class Accuracy:
 
     dimension: Dimension
     misfit_per_unit: float
+    fore_edge_mm: float
+    stand_off_mm: float
+
+
+@dataclass(frozen=True)
+class Creep:
+    """What the thickness of card does to one mechanism, cut and glued without any error.
+
+    Parameters
+    ----------
+    mechanism : the cell's id
+    layers, thickness_mm : what its middle crease closes round, where it is thickest
+    creep_mm : card that each of its two panels loses by that
+    host_layers, hosts_apart_mm : what lies between its two hosts, where its panels lie
+    feet_mm : card that its left and its right panel lose on what lies between them and their hosts
+    fore_edge_mm : how far the fore edge stays open if this mechanism alone is of thick card; exact
+    stand_off_mm : how far a crease then stands off its host in the shut spread
+    """
+
+    mechanism: str
+    layers: int
+    thickness_mm: float
+    creep_mm: float
+    host_layers: int
+    hosts_apart_mm: float
+    feet_mm: tuple[float, float]
     fore_edge_mm: float
     stand_off_mm: float
 
@@ -90,13 +127,43 @@ class MonteCarlo:
     share: float
 
 
-def dimensions(spread: Spread) -> tuple[Dimension, ...]:
-    """Every size of the spread that a hand sets, cell by cell."""
-    return tuple(item for cell in spread.cells for item in _of_cell(spread, cell))
+def dimensions(spread: Spread, *, thickness: bool = True) -> tuple[Dimension, ...]:
+    """Every size of the spread that can be off, cell by cell.
+
+    Parameters
+    ----------
+    spread : Spread
+    thickness : with the calipers, after all that a hand sets; without, card has no thickness
+
+    Returns
+    -------
+    tuple of Dimension
+    """
+    return _dimensions(spread, creeps(spread) if thickness else {})
+
+
+def _dimensions(spread: Spread, creep: Mapping[str, CellCreep]) -> tuple[Dimension, ...]:
+    cells = driven_cells(spread)
+    by_hand = [item for cell in cells for item in _of_cell(spread, cell)]
+    stocks = list(calipers_mm(spread).items())
+    of_card = [
+        Dimension(
+            cell.id,
+            f"caliper of {stocks[number][0]}",
+            "mm",
+            spread.limits.sd_caliper * stocks[number][1],
+            creep[cell.id].slope(number, stocks[number][1]),
+            stocks[number][0],
+        )
+        for cell in cells
+        if cell.id in creep
+        for number in creep[cell.id].stocks
+    ]
+    return (*by_hand, *of_card)
 
 
 def _of_cell(spread: Spread, item: CellOnFold) -> list[Dimension]:
-    cut = spread.panels[f"{item.id}.left"].role == "strip"
+    cut = spread.panels[spread.middle_of(item.id).panels[0]].role == "strip"
     if isinstance(item.cell, PlanarCell):
         return _planar_cut(spread, item) if cut else _planar_glued(spread, item, item.cell)
     return _spherical_cut(spread, item) if cut else _spherical_glued(spread, item, item.cell)
@@ -165,78 +232,72 @@ def _planar_cut(spread: Spread, item: CellOnFold) -> list[Dimension]:
     return found
 
 
-def _nominal(item: CellOnFold) -> Array:
-    cell = item.cell
-    if isinstance(cell, PlanarCell):
-        return np.array([cell.base_left, cell.base_right, cell.width_left, cell.width_right])
-    return np.array([cell.alpha_left, cell.alpha_right, cell.beta_left, cell.beta_right])
-
-
-def _solve(cells: Sequence[CellOnFold], sizes: Mapping[str, Array], openings_rad: Array) -> dict[str, Array]:
-    """All angles of n copies, each at its own opening; sizes are (n, 4) a cell."""
-    variables: dict[str, Array] = {"spine": openings_rad}
-    for item in cells:
-        host = value_of(item.host, variables, len(openings_rad))
-        own = sizes[item.id].T
-        solver = solve_planar if isinstance(item.cell, PlanarCell) else solve_spherical
-        motion = solver(own[0], own[1], own[2], own[3], item.cell.branch, host)
-        variables[f"{item.id}:left"] = motion.left
-        variables[f"{item.id}:right"] = motion.right
-        variables[f"{item.id}:middle"] = motion.middle
-    return variables
-
-
-def _stands(variables: Mapping[str, Array]) -> NDArray[np.bool_]:
-    return np.asarray(np.all([np.isfinite(value) for value in variables.values()], axis=0))
-
-
-def _stops(cells: Sequence[CellOnFold], sizes: Mapping[str, Array], count: int) -> Array:
-    """Where each copy stops when it is closed from 90 degrees, (n,) float, radians; NaN: it does not stand there."""
-    steps = _STEPS_RAD
-    stands = np.stack([_stands(_solve(cells, sizes, np.full(count, step))) for step in steps])
-    # The last step, coming down from 90 degrees, at which a copy still stands.
-    below = np.cumprod(stands[::-1], axis=0)[::-1].astype(bool)
-    first = np.argmax(below, axis=0)
-    high = steps[first]
-    low = steps[np.maximum(first - 1, 0)]
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2
-        good = _stands(_solve(cells, sizes, middle))
-        high, low = np.where(good, middle, high), np.where(good, low, middle)
-    stop = np.where(first == 0, 0.0, high)
-    return np.where(below.any(axis=0), stop, np.nan)
-
-
-def _closing(spread: Spread, sizes: Mapping[str, Array], count: int) -> tuple[Array, Array, Array]:
-    """For n copies: opening where each stops (rad), its fore edge's gap (mm), the stand-off of its creases (mm)."""
-    stops = _stops(spread.cells, sizes, count)
-    fore_edge = 2 * spread.page_size_mm[0] * np.sin(np.where(np.isfinite(stops), stops, np.pi) / 2)
-    variables = _solve(spread.cells, sizes, np.where(np.isfinite(stops), stops, np.pi / 2))
-    off = np.zeros(count)
-    shut = stops == 0.0
-    for item in spread.cells:
-        own = sizes[item.id]
-        planar = isinstance(item.cell, PlanarCell)
-        reach = own[:, 2] if planar else np.sin(own[:, 2]) * _length(spread, f"{item.id}.middle")
-        height = np.abs(np.sin(variables[f"{item.id}:left"])) * reach
-        off = np.fmax(off, np.where(shut, height, 0.0))
-    return stops, fore_edge, off
-
-
-def _sizes(spread: Spread, every: Sequence[Dimension], errors: Array) -> dict[str, Array]:
-    """Sizes of every cell in n copies; errors are (n, d), in each dimension's unit."""
-    sizes = {item.id: np.tile(_nominal(item), (len(errors), 1)) for item in spread.cells}
+def _copies(spread: Spread, creep: Mapping[str, CellCreep], every: Sequence[Dimension], errors: Array) -> Copies:
+    """Copies with these errors, (n, d), in each dimension's unit."""
+    stocks = list(calipers_mm(spread))
+    calipers = np.array(list(calipers_mm(spread).values()))
+    cells = driven_cells(spread)
+    sizes = {item.id: np.tile(nominal_sizes(item), (len(errors), 1)) for item in cells}
+    factors = {item.id: np.ones((len(errors), len(stocks))) for item in cells}
     for column, dimension in enumerate(every):
-        sizes[dimension.mechanism] = sizes[dimension.mechanism] + errors[:, column : column + 1] * dimension.effect
-    return sizes
+        if dimension.stock:
+            number = stocks.index(dimension.stock)
+            factors[dimension.mechanism][:, number] += errors[:, column] / calipers[number]
+        else:
+            sizes[dimension.mechanism] += errors[:, column : column + 1] * dimension.effect
+    # No card is thinner than nothing, however large the deviation.
+    return copies_of(
+        spread, len(errors), sizes, creep, {name: np.maximum(values, 0.0) for name, values in factors.items()}
+    )
 
 
-def sensitivities(spread: Spread) -> tuple[Accuracy, ...]:
+def creep_effects(spread: Spread) -> tuple[Creep, ...]:
+    """What the thickness of card does to each mechanism, all cut and glued as designed.
+
+    Parameters
+    ----------
+    spread : Spread
+
+    Returns
+    -------
+    tuple of Creep, in solving order; see creep for the model, and for which cells are left out
+    """
+    creep = creeps(spread)
+    cells = [item for item in driven_cells(spread) if item.id in creep]
+    if not cells:
+        return ()
+    stocks = len(calipers_mm(spread))
+    sizes = {item.id: np.tile(nominal_sizes(item), (len(cells), 1)) for item in driven_cells(spread)}
+    # One copy a cell, in which it alone is of card with a thickness.
+    alone = np.eye(len(cells))
+    factors = {item.id: np.tile(alone[:, row : row + 1], (1, stocks)) for row, item in enumerate(cells)}
+    _, fore_edge, off = closing(spread, copies_of(spread, len(cells), sizes, creep, factors))
+    return tuple(_effect(creep[item.id], gap, stands) for item, gap, stands in zip(cells, fore_edge, off, strict=True))
+
+
+def _effect(creep: CellCreep, fore_edge_mm: float, stand_off_mm: float) -> Creep:
+    nominal = np.ones((1, len(creep.room.parts_mm)))
+    feet = {loss.size: float(loss.rise.loss_mm(nominal)[0]) for loss in creep.losses}
+    return Creep(
+        creep.mechanism,
+        creep.inside.layers,
+        creep.inside.thickness_mm,
+        float(creep.middle.loss_mm(nominal)[0]),
+        creep.hosts.layers,
+        creep.hosts.thickness_mm,
+        (feet[2], feet[3]),
+        float(fore_edge_mm),
+        float(stand_off_mm),
+    )
+
+
+def sensitivities(spread: Spread, *, thickness: bool = True) -> tuple[Accuracy, ...]:
     """What each dimension alone does to closing, the worst first.
 
     Parameters
     ----------
     spread : Spread
+    thickness : whether card has any; without, the result is that of ideal panels, and no caliper is in it
 
     Returns
     -------
@@ -247,14 +308,15 @@ def sensitivities(spread: Spread) -> tuple[Accuracy, ...]:
     Source: derived here from DESIGN.md, section 3. First order: the closing condition is host left + added left -
     host right - added right (with signs by leaning). The gap is solved exactly with that one error in it.
     """
-    every = dimensions(spread)
+    creep = creeps(spread) if thickness else {}
+    every = _dimensions(spread, creep)
     if not every:
         return ()
     one = np.diag([dimension.deviation for dimension in every])
     errors = np.concatenate([one, -one])
-    _, fore_edge, off = _closing(spread, _sizes(spread, every, errors), len(errors))
+    _, fore_edge, off = closing(spread, _copies(spread, creep, every, errors))
     gaps, offs = fore_edge.reshape(2, -1).max(axis=0), off.reshape(2, -1).max(axis=0)
-    planar = {item.id: isinstance(item.cell, PlanarCell) for item in spread.cells}
+    planar = {item.id: isinstance(item.cell, PlanarCell) for item in driven_cells(spread)}
     found = []
     for dimension, gap, stands in zip(every, gaps, offs, strict=True):
         misfit = float(dimension.effect @ np.array([1.0, -1.0, 1.0, -1.0]))
@@ -263,7 +325,7 @@ def sensitivities(spread: Spread) -> tuple[Accuracy, ...]:
     return tuple(sorted(found, key=lambda item: -item.fore_edge_mm))
 
 
-def monte_carlo(spread: Spread, *, copies: int = 10_000, seed: int = 1) -> MonteCarlo:
+def monte_carlo(spread: Spread, *, copies: int = 10_000, seed: int = 1, thickness: bool = True) -> MonteCarlo:
     """Close many copies, each with its own random errors.
 
     Parameters
@@ -271,6 +333,7 @@ def monte_carlo(spread: Spread, *, copies: int = 10_000, seed: int = 1) -> Monte
     spread : Spread
     copies : how many
     seed : of the random numbers; the same seed gives the same copies
+    thickness : whether card has any, with its own error; what the hand does is the same either way
 
     Returns
     -------
@@ -278,14 +341,20 @@ def monte_carlo(spread: Spread, *, copies: int = 10_000, seed: int = 1) -> Monte
 
     Notes
     -----
-    Errors are independent and normal. Each copy's chain of cells is solved exactly with its own sizes; the opening at
-    which it stops is bisected.
+    Errors are independent and normal; a stock's caliper is off by the same in all of a copy. Each copy's chain of cells
+    is solved exactly with its own sizes; the opening at which it stops is bisected.
     """
-    every = dimensions(spread)
+    creep = creeps(spread) if thickness else {}
+    every = _dimensions(spread, creep)
     random = np.random.default_rng(seed)
+    by_hand = sum(not dimension.stock for dimension in every)
+    drawn = random.standard_normal((copies, by_hand))
+    stocks = list(calipers_mm(spread))
+    card = random.standard_normal((copies, len(stocks)))
+    columns = [stocks.index(dimension.stock) for dimension in every[by_hand:]]
     deviations = np.array([dimension.deviation for dimension in every])
-    errors = random.standard_normal((copies, len(every))) * deviations
-    stops, fore_edge, off = _closing(spread, _sizes(spread, every, errors), copies)
+    errors = np.concatenate([drawn, card[:, columns]], axis=1) * deviations
+    stops, fore_edge, off = closing(spread, _copies(spread, creep, every, errors))
     limit = spread.limits.gap
     share = float(np.mean(fore_edge <= limit)) if copies else 1.0
     return MonteCarlo(copies, seed, np.degrees(stops), fore_edge, off, limit, share)

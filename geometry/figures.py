@@ -2,20 +2,55 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
-from .accuracy import Accuracy, MonteCarlo, monte_carlo, sensitivities
-from .checks.bulk import bulk_map
-from .checks.moving import flat_when_open, speeds
+from .accuracy import Accuracy, Creep, MonteCarlo, creep_effects, monte_carlo, sensitivities
+from .checks.bulk import BulkMap, bulk_map
+from .checks.moving import Speed, flat_when_open, speeds
 from .linkage import PlanarCell
 from .model import CellOnFold
 from .spread import Spread
 
-__all__ = ["figures_data", "figures_text"]
+__all__ = ["Figures", "figures_data", "figures_of", "figures_text"]
 
 _LISTED = 3
+#: Card that a panel loses is told from here on, mm: half of the last digit that is shown.
+_TOLD_MM = 0.005
+
+
+@dataclass(frozen=True)
+class Figures:
+    """All figures of a spread, worked out once for every form they are told in.
+
+    Parameters
+    ----------
+    bulk, speeds, flat_when_open, accuracy, creep : what bulk_map, speeds, flat_when_open, sensitivities and
+        creep_effects return
+    copies : the Monte Carlo run; None where there is nothing to err in
+    """
+
+    bulk: BulkMap
+    speeds: tuple[Speed, ...]
+    flat_when_open: tuple[str, ...]
+    accuracy: tuple[Accuracy, ...]
+    creep: tuple[Creep, ...]
+    copies: MonteCarlo | None
+
+
+def figures_of(spread: Spread) -> Figures:
+    """Work out the figures of a spread."""
+    accuracy = sensitivities(spread)
+    return Figures(
+        bulk_map(spread),
+        tuple(speeds(spread)),
+        tuple(flat_when_open(spread)),
+        accuracy,
+        creep_effects(spread),
+        monte_carlo(spread) if accuracy else None,
+    )
 
 
 def _equal(item: CellOnFold) -> bool:
@@ -29,16 +64,11 @@ def _worst(found: tuple[Accuracy, ...], mechanism: str) -> list[Accuracy]:
     return [item for item in found if item.dimension.mechanism == mechanism][:_LISTED]
 
 
-def figures_data(spread: Spread) -> dict[str, Any]:
-    """Bulk, speeds and accuracy, ready for JSON."""
-    bulk = bulk_map(spread)
-    found = sensitivities(spread)
+def figures_data(spread: Spread, figures: Figures | None = None) -> dict[str, Any]:
+    """Bulk, speeds, creep and accuracy, ready for JSON; figures where they have been worked out already."""
+    figures = figures_of(spread) if figures is None else figures
     return {
-        "bulk": {
-            "layers": int(bulk.layers.max(initial=0)),
-            "thickness_mm": float(bulk.thickness.max(initial=0.0)),
-            "gusset_mm": bulk.gusset_mm,
-        },
+        "bulk": _bulk_data(figures.bulk),
         "speeds": [
             {
                 "mechanism": item.mechanism,
@@ -48,9 +78,10 @@ def figures_data(spread: Spread) -> dict[str, Any]:
                 "mm_per_deg": item.mm_per_deg,
                 "speed_up": item.speed_up,
             }
-            for item in speeds(spread)
+            for item in figures.speeds
         ],
-        "flat_when_open": list(flat_when_open(spread)),
+        "flat_when_open": list(figures.flat_when_open),
+        "creep": [asdict(item) for item in figures.creep],
         "accuracy": [
             {
                 "mechanism": item.dimension.mechanism,
@@ -61,9 +92,29 @@ def figures_data(spread: Spread) -> dict[str, Any]:
                 "fore_edge_mm": item.fore_edge_mm,
                 "stand_off_mm": item.stand_off_mm,
             }
-            for item in found
+            for item in figures.accuracy
         ],
-        "copies": _copies_data(monte_carlo(spread)) if found else None,
+        "copies": None if figures.copies is None else _copies_data(figures.copies),
+    }
+
+
+def _bulk_data(bulk: BulkMap) -> dict[str, Any]:
+    worst = bulk.worst
+    return {
+        "layers": worst.layers,
+        "thickness_mm": worst.thickness_mm,
+        "place_mm": list(worst.place_mm),
+        "gusset_mm": bulk.gusset_mm,
+        "left_out": list(bulk.left_out),
+        "regions": [
+            {
+                "layers": region.layers,
+                "thickness_mm": region.thickness_mm,
+                "area_mm2": region.outline.area,
+                "bounds": list(region.outline.bounds),
+            }
+            for region in bulk.regions
+        ],
     }
 
 
@@ -77,38 +128,57 @@ def _copies_data(result: MonteCarlo) -> dict[str, Any]:
     }
 
 
-def figures_text(spread: Spread) -> list[str]:
-    """The figures as lines to be read."""
-    bulk = bulk_map(spread)
+def figures_text(spread: Spread, figures: Figures | None = None) -> list[str]:
+    """The figures as lines to be read; figures where they have been worked out already."""
+    figures = figures_of(spread) if figures is None else figures
+    bulk = figures.bulk
+    x, y = bulk.worst.place_mm
     lines = [
-        f"  bulk: at most {bulk.layers.max(initial=0)} layers, {bulk.thickness.max(initial=0.0):.1f} mm; "
-        f"a spine {bulk.gusset_mm:.1f} mm wide lets it close flat"
+        f"  bulk: at most {bulk.worst.layers} layers, {bulk.worst.thickness_mm:.1f} mm, at {x:.0f}, {y:.0f} mm of the "
+        f"closed page; a spine {bulk.gusset_mm:.1f} mm wide lets it close flat"
     ]
-    found = sensitivities(spread)
-    quick = {item.mechanism: item for item in speeds(spread)}
-    flat = flat_when_open(spread)
     for item in spread.cells:
-        kind = "equal" if _equal(item) else "unequal, it forgives little"
-        lines.append(f"  {item.id} ({kind})")
-        if item.id in quick:
-            speed = quick[item.id]
-            lines.append(
-                f"    its tip is fastest at {speed.opening_deg:.0f} degrees: {speed.mm_per_deg:.2f} mm a degree, "
-                f"{speed.speed_up:.2f} times the page's fore edge"
-            )
-        if item.id in flat:
-            lines.append("    lies flat when open: press its crease the right way when first closing the book")
-        for accuracy in _worst(found, item.id):
-            dimension = accuracy.dimension
-            unit = "degrees" if dimension.unit == "deg" else "mm"
-            lines.append(
-                f"    {dimension.name} off by {dimension.deviation:g} {unit}: the fore edge stays up to "
-                f"{accuracy.fore_edge_mm:.1f} mm open"
-            )
-    if found:
-        result = monte_carlo(spread)
+        lines += _mechanism_text(item, figures)
+    if figures.copies is not None:
+        result = figures.copies
         lines.append(
             f"  of {result.copies} copies cut and glued by hand, if card did not give, {100 * result.share:.0f} % "
             f"would close to {result.gap_mm:g} mm at the fore edge"
         )
     return lines
+
+
+def _mechanism_text(item: CellOnFold, figures: Figures) -> list[str]:
+    kind = "equal" if _equal(item) else "unequal, it forgives little"
+    lines = [f"  {item.id} ({kind})"]
+    for speed in figures.speeds:
+        if speed.mechanism == item.id:
+            lines.append(
+                f"    its tip is fastest at {speed.opening_deg:.0f} degrees: {speed.mm_per_deg:.2f} mm a degree, "
+                f"{speed.speed_up:.2f} times the page's fore edge"
+            )
+    if item.id in figures.flat_when_open:
+        lines.append("    lies flat when open: press its crease the right way when first closing the book")
+    lines += [f"    {_creep_text(creep)}" for creep in figures.creep if creep.mechanism == item.id]
+    for accuracy in _worst(figures.accuracy, item.id):
+        dimension = accuracy.dimension
+        unit = "degrees" if dimension.unit == "deg" else "mm"
+        lines.append(
+            f"    {dimension.name} off by {dimension.deviation:g} {unit}: the fore edge stays up to "
+            f"{accuracy.fore_edge_mm:.1f} mm open"
+        )
+    return lines
+
+
+def _creep_text(creep: Creep) -> str:
+    """What the thickness of card does to a mechanism, in one line."""
+    parts = []
+    if creep.layers:
+        count = f"{creep.layers} layer{'s' * (creep.layers != 1)}"
+        took = f", {creep.creep_mm:.2f} mm lost on each panel" if creep.creep_mm >= _TOLD_MM else ""
+        parts.append(f"its middle crease closes round {count}, {creep.thickness_mm:.2f} mm{took}")
+    for side, lost in zip(("left", "right"), creep.feet_mm, strict=True):
+        if lost >= _TOLD_MM:
+            parts.append(f"card between its {side} panel and the host takes {lost:.2f} mm of that panel")
+    told = "; ".join(parts) if parts else "none, no card shifts its panels"
+    return f"creep: {told}; of itself the fore edge stays {creep.fore_edge_mm:.1f} mm open"

@@ -40,6 +40,15 @@ LIMITS = (
         default="0.3",
     ),
     Field("sd_angle", "angle", "standard deviation of a glued or cut angle, degrees (common practice)", default="0.5"),
+    Field(
+        "sd_caliper",
+        "number",
+        "standard deviation of the card's caliper, as a part of it: nearly all card comes within a tenth of what its "
+        "maker states, which is two deviations (common practice)",
+        default="0.05",
+        low=0,
+        high=1,
+    ),
 )
 
 
@@ -59,6 +68,7 @@ class Limits:
     gap: float = 2.0
     sd_length: float = 0.3
     sd_angle: float = 0.5
+    sd_caliper: float = 0.05
 
     @classmethod
     def of(cls, values: Mapping[str, float]) -> Limits:

@@ -1,0 +1,141 @@
+"""Copies of a spread, each with its own sizes and its own card: at which opening each stops when a hand closes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .creep import CellCreep, half_crease
+from .linkage import PlanarCell, solve_planar, solve_spherical
+from .model import CellOnFold
+from .motion import Unit, solve_cells, value_of
+from .spread import Spread
+from .transforms import Array
+
+__all__ = ["Copies", "closing", "copies_of", "driven_cells", "nominal_sizes"]
+
+_BISECTIONS = 30
+#: Openings at which a copy is tried on its way down from 90 degrees. A nested copy may stand again below the opening at
+#: which it stops, so the steps are small.
+_STEPS_RAD = np.radians(np.concatenate([[0.0, 0.25, 0.5], np.arange(1.0, 30.0), np.arange(30.0, 91.0, 2.0)]))
+
+
+@dataclass(frozen=True)
+class Copies:
+    """Copies of all cells that the opening moves.
+
+    Parameters
+    ----------
+    count : n
+    units : of the spread as designed; loops move in every copy as they do there
+    given : variables of loops that cells stand on
+    cells : in solving order
+    sizes : (n, 4) float a cell, mm or radians; host left, host right, added left, added right
+    """
+
+    count: int
+    units: tuple[Unit, ...]
+    given: frozenset[str]
+    cells: tuple[CellOnFold, ...]
+    sizes: Mapping[str, Array]
+
+    def solve(self, openings_rad: Array) -> dict[str, Array]:
+        """All angles, each copy at its own opening."""
+        variables: dict[str, Array] = {"spine": openings_rad, **self._of_loops(openings_rad)}
+        for item in self.cells:
+            host = value_of(item.host, variables, self.count)
+            solver = solve_planar if isinstance(item.cell, PlanarCell) else solve_spherical
+            own = self.sizes[item.id].T
+            motion = solver(own[0], own[1], own[2], own[3], item.cell.branch, host)
+            variables.update(zip(item.gives, (motion.left, motion.right, motion.middle), strict=True))
+        return variables
+
+    def _of_loops(self, openings_rad: Array) -> dict[str, Array]:
+        if not self.given:
+            return {}
+        openings, back = np.unique(openings_rad, return_inverse=True)
+        variables = solve_cells(openings, self.units)
+        return {name: variables[name][back] for name in self.given}
+
+    def stands(self, openings_rad: Array) -> NDArray[np.bool_]:
+        """(n,) bool: which copies stand, each at its own opening."""
+        return np.asarray(np.all([np.isfinite(value) for value in self.solve(openings_rad).values()], axis=0))
+
+    def stops(self) -> Array:
+        """Where each stops when it is closed from 90 degrees, (n,) float, radians; NaN: it does not stand there."""
+        steps = _STEPS_RAD
+        stands = np.stack([self.stands(np.full(self.count, step)) for step in steps])
+        # The last step, coming down from 90 degrees, at which a copy still stands.
+        below = np.cumprod(stands[::-1], axis=0)[::-1].astype(bool)
+        first = np.argmax(below, axis=0)
+        high = steps[first]
+        low = steps[np.maximum(first - 1, 0)]
+        for _ in range(_BISECTIONS):
+            middle = (low + high) / 2
+            good = self.stands(middle)
+            high, low = np.where(good, middle, high), np.where(good, low, middle)
+        stop = np.where(first == 0, 0.0, high)
+        return np.where(below.any(axis=0), stop, np.nan)
+
+
+def driven_cells(spread: Spread) -> tuple[CellOnFold, ...]:
+    """The cells that the opening moves, by itself or through other cells and loops; not those that a hand moves."""
+    moved = spread.moved_by("spine")
+    return tuple(item for item in spread.cells if item.needs <= moved)
+
+
+def nominal_sizes(item: CellOnFold) -> Array:
+    """Sizes of a cell as designed, (4,) float, mm or radians."""
+    cell = item.cell
+    if isinstance(cell, PlanarCell):
+        return np.array([cell.base_left, cell.base_right, cell.width_left, cell.width_right])
+    return np.array([cell.alpha_left, cell.alpha_right, cell.beta_left, cell.beta_right])
+
+
+def copies_of(
+    spread: Spread, count: int, sizes: Mapping[str, Array], creep: Mapping[str, CellCreep], factors: Mapping[str, Array]
+) -> Copies:
+    """Copies with these sizes cut and glued, out of card of these thicknesses.
+
+    Parameters
+    ----------
+    spread : Spread
+    count : n
+    sizes : (n, 4) float a cell
+    creep : what thickness does to each cell; cells that are not in it are of card without thickness
+    factors : (n, k) float a cell; what multiplies the caliper of each stock there
+
+    Returns
+    -------
+    Copies
+    """
+    cells = driven_cells(spread)
+    made = {
+        item.id: creep[item.id].shortened(sizes[item.id], factors[item.id]) if item.id in creep else sizes[item.id]
+        for item in cells
+    }
+    loops = {name for loop in spread.loops for name in loop.gives}
+    given = frozenset(name for item in cells for name in item.needs if name in loops)
+    return Copies(count, spread.units, given, cells, made)
+
+
+def closing(spread: Spread, copies: Copies) -> tuple[Array, Array, Array]:
+    """For each copy: the opening where it stops (rad), its fore edge's gap (mm), the stand-off of its creases (mm).
+
+    The gap is what the opening leaves; the thickness of the shut spread itself is not in it.
+    """
+    stops = copies.stops()
+    fore_edge = 2 * spread.page_size_mm[0] * np.sin(np.where(np.isfinite(stops), stops, np.pi) / 2)
+    variables = copies.solve(np.where(np.isfinite(stops), stops, np.pi / 2))
+    off = np.zeros(copies.count)
+    shut = stops == 0.0
+    for item in copies.cells:
+        own = copies.sizes[item.id]
+        planar = isinstance(item.cell, PlanarCell)
+        reach = own[:, 2] if planar else np.sin(own[:, 2]) * 2 * half_crease(spread, item)
+        height = np.abs(np.sin(variables[f"{item.id}:left"])) * reach
+        off = np.fmax(off, np.where(shut, height, 0.0))
+    return stops, fore_edge, off
