@@ -92,7 +92,11 @@ def _built(description: Description, unreadable: frozenset[str]) -> tuple[Buildi
         except HingeleafError as error:
             problems.append(Problem(spec.place(), str(error), spec.line()))
             failed.add(spec.id)
+    tried = {name for spec in ordered if spec.id in failed for name in _host_ids(spec)}
     for variable, spec in building.loose.items():
+        if spec.id in tried:
+            # What was to move it has a problem of its own.
+            continue
         message = f"{variable.split(':')[0]} is moved by nothing; join it to something that moves, or leave driven out"
         problems.append(Problem(spec.place("driven"), message, spec.line("driven")))
     if not problems:

@@ -88,14 +88,20 @@ class Building:
         """Add one side of a hinge as a place to build on."""
         self.folds[(fold.id, fold.side)] = fold
 
-    def add_cell(self, spec: MechanismSpec, cell: Cell, fold: Fold) -> None:
-        """Add a cell on a fold; its angles become the variables ID:left, ID:right, ID:middle."""
-        self._add_unit(CellOnFold(spec.id, cell, fold.dihedral, fold.id))
+    def add_cell(self, spec: MechanismSpec, cell: Cell, fold: Fold, name: str | None = None) -> None:
+        """Add a cell on a fold; its angles become the variables ID:left, ID:right, ID:middle.
+
+        A mechanism of several cells names them, ID.NAME; each then has panels ID.NAME.left and ID.NAME.right.
+        """
+        self.add_unit(CellOnFold(spec.id if name is None else f"{spec.id}.{name}", cell, fold.dihedral, fold.id))
 
     def add_hand(self, spec: MechanismSpec, unit: Literal["deg", "mm"], low: float, high: float, rest: float) -> Hand:
         """Add what a hand moves: its range and where it rests, radians or mm; it sets the variable ID:hand."""
-        hand = Hand(spec.id, unit, low, high, rest)
-        self._add_unit(hand)
+        return self.add_moved(Hand(spec.id, unit, low, high, rest))
+
+    def add_moved(self, hand: Hand) -> Hand:
+        """Add what a hand moves, as it is described by a Hand."""
+        self.add_unit(hand)
         self.roots[hand.variable] = hand.variable
         return hand
 
@@ -111,6 +117,8 @@ class Building:
         closures: Sequence[Closure],
         guesses: Callable[[Mapping[str, Array], tuple[str, ...]], Array],
         prefer: Callable[[Mapping[str, Array]], Array] | None = None,
+        *,
+        begin: float | None = None,
     ) -> Loop:
         """Add loops that are solved together.
 
@@ -122,6 +130,7 @@ class Building:
         guesses : from the pose (4, 4) of every panel that is known at the start, and the names of all unknowns, to
             values of the unknowns to start from, (g, m) float, the best first
         prefer : which of several positions that close is meant; see Start
+        begin : the driver's value to start from; by default 90 degrees of opening, or where the hand rests
 
         Returns
         -------
@@ -139,7 +148,7 @@ class Building:
         hand = next((unit for unit in self.units if isinstance(unit, Hand) and unit.variable == driver), None)
         low, high, first = (0.0, float(np.pi), float(np.pi / 2)) if hand is None else (hand.low, hand.high, hand.rest)
         upstream = self._upstream(geometry.inputs())
-        tried = np.array([first, *np.linspace(low, high, 13)[1:-1]])
+        tried = np.array([first if begin is None else begin, *np.linspace(low, high, 13)[1:-1]])
         known = {driver: tried, "spine": tried if driver == "spine" else np.full(len(tried), np.pi)}
         known = solve_units(upstream, known)
         stands = np.all([np.isfinite(known[name]) for name in (*geometry.inputs(), driver)], axis=0)
@@ -154,10 +163,11 @@ class Building:
         loop.path  # noqa: B018 - followed here, so that what cannot move is refused with its place
         for name in taken:
             del self.loose[name]
-        self._add_unit(loop)
+        self.add_unit(loop)
         return loop
 
-    def _add_unit(self, unit: Unit) -> None:
+    def add_unit(self, unit: Unit) -> None:
+        """Add what moves as one; all that it needs must be there."""
         self.units.append(unit)
         self.variables.update(unit.solve(self.variables))
         if not isinstance(unit, Hand):

@@ -7,7 +7,8 @@ driver values at once, by interpolation and a correction or two.
 
 Towards the ends of a range a loop often lies flat and its Jacobian loses rank, although the motion passes smoothly. The
 last stretch is therefore extrapolated from a polynomial through well-conditioned positions and corrected only in the
-directions that the Jacobian still knows.
+directions that the Jacobian still knows. Where a range begins at a dead point, as with a flap that lies in line with
+the link that is to lift it, the motion goes like a square root there, and the polynomial is one in that root.
 """
 
 from __future__ import annotations
@@ -20,24 +21,31 @@ from typing import Literal
 import numpy as np
 
 from .closures import LoopGeometry
+from .dead_points import crossings, narrowed, weakest_strength
 from .errors import HingeleafError
+from .interpolation import Stretch, interpolated, predicted
 from .motion import Unit, pose_panels, solve_units
 from .transforms import Array
 
 __all__ = ["Loop", "Path", "Start"]
 
-#: A closure that misses by less is closed: far below what the rounding of a chain of ten panels adds up to.
-_CLOSED_MM = 1e-9
+#: A closure that misses by less is closed: a hundred times what the rounding of a chain of ten panels adds up to.
+_CLOSED_MM = 1e-11
 #: Directions of the Jacobian weaker than this part of the strongest are free motions.
 _FREE = 1e-8
 #: Within the last stretch of a range, directions weaker than this are left to the extrapolation.
 _WEAK = 0.02
-#: Parts of the driver's range: the first step, the longest, the shortest, and the last stretch.
-_FIRST, _LONGEST, _SHORTEST, _STRETCH = 1 / 180, 1 / 45, 1e-10, 1 / 360
+#: Parts of the driver's range: the first step, the longest and the shortest.
+_FIRST, _LONGEST, _SHORTEST = 1 / 180, 1 / 45, 1e-10
+#: The last stretch that is tried, as a part of the range, and which root of the distance it is a polynomial in; then
+#: the one that is tried where that does not close.
+_STRETCHES = ((1 / 360, 1), (1 / 5760, 2))
 #: Positions that the extrapolation rests on.
 _NODES = 10
 #: A step is taken back when the correction moves an angle by more than this, radians.
 _LARGEST_CORRECTION = 0.03
+#: Free motions are tried out by this much, radians.
+_HAIR_RAD = 1e-6
 #: Corrections from a guess that may be far off.
 _MOST_AT_START = 60
 
@@ -71,10 +79,9 @@ class Path:
     angles : (k, m) float; the unknowns there
     low, high : float; driver values between which the loop moves
     ends : what stopped it at each
-    stretches : the positions (values, angles) that the last stretch at each end is extrapolated from; None where there
-        is none
+    stretches : what the last stretch at each end is extrapolated from; None where there is none
     free : how many free motions are left, from the Jacobian's rank
-    loose : unknowns that move in them
+    loose : angles that move in them, those at the closing hinges too
     """
 
     values: Array
@@ -82,7 +89,7 @@ class Path:
     low: float
     high: float
     ends: tuple[End, End]
-    stretches: tuple[tuple[Array, Array] | None, tuple[Array, Array] | None]
+    stretches: tuple[Stretch | None, Stretch | None]
     free: int
     loose: tuple[str, ...]
 
@@ -167,21 +174,29 @@ class Loop:
         good = np.flatnonzero(misfit <= _CLOSED_MM)
         if not len(good):
             raise HingeleafError(
-                f"its loop does not close: at {self._said(self.start.value)} its ends miss each other "
-                f"by {misfit.min():.3f} mm"
+                f"its loop does not close: at {self.said(self.start.value)} its ends miss each other "
+                f"by {np.nanmin(self.geometry.nearest(known, found)):.4g} mm"
             )
-        if self.start.prefer is None:
-            return np.asarray(found[good[0]])
-        here = {name: array[good] for name, array in known.items()} | self._columns(found[good])
-        liking = self.start.prefer(pose_panels(self.geometry.panels, here, len(good)))
-        # The first of those that are liked equally well, so that rounding does not choose.
-        return np.asarray(found[good[np.flatnonzero(liking >= liking.max() - 1e-6)[0]]])
+        chosen = 0
+        if self.start.prefer is not None:
+            here = {name: array[good] for name, array in known.items()} | self._columns(found[good])
+            liking = self.start.prefer(pose_panels(self.geometry.panels, here, len(good)))
+            # The first of those that are liked equally well, so that rounding does not choose.
+            chosen = int(np.flatnonzero(liking >= liking.max() - 1e-6)[0])
+        return self._unwound(found[good[chosen]])
+
+    def _unwound(self, angles: Array) -> Array:
+        """The same position, every turn between half a turn back and half a turn on: dihedral angles count on it."""
+        slides = {panel.axis.turn.variable for panel in self.geometry.panels if panel.axis and panel.axis.slides}
+        turns = np.array([name not in slides for name in self.geometry.unknowns])
+        return np.asarray(np.where(turns, np.pi - (np.pi - angles) % (2 * np.pi), angles))
 
     @property
     def _span(self) -> float:
         return self.high - self.low
 
-    def _said(self, value: float) -> str:
+    def said(self, value: float) -> str:
+        """A value of the driver as a person reads it."""
         return f"{np.degrees(value):.1f} degrees" if self.driver == "spine" else f"{value:.4g} of {self.driver}"
 
     def _columns(self, angles: Array) -> dict[str, Array]:
@@ -220,24 +235,23 @@ class Loop:
             misfit[rows] = np.abs(self.geometry.misfit(here)).max(axis=1)
         return angles, misfit
 
-    def _walk(self, first: Array, end: float) -> tuple[Array, Array, End, tuple[Array, Array] | None]:
+    def _walk(self, first: Array, end: float) -> tuple[Array, Array, End, Stretch | None]:
         """Follow the motion from the start to one end of the range."""
         span, sign = self._span, float(np.sign(end - self.start.value)) or 1.0
         values, angles = [self.start.value], [first]
-        step, stretch = span * _FIRST, span * _STRETCH
-        tried_end = False
+        step, untried = span * _FIRST, list(_STRETCHES)
         while abs(end - values[-1]) > 1e-12 * span:
             left = abs(end - values[-1])
-            if left <= stretch * 1.000001 and not tried_end:
-                tried_end = True
-                nodes = self._last_stretch(np.array(values), np.array(angles), end, sign)
-                if nodes is not None:
+            if untried and left <= span * untried[0][0] * 1.000001:
+                stretch = self._last_stretch(np.array(values), np.array(angles), end, *untried.pop(0))
+                if stretch is not None:
                     values.append(end)
-                    angles.append(_extrapolated(*nodes, np.array([end]))[0])
-                    return np.array(values), np.array(angles), "range", nodes
-            ahead = min(step, left if tried_end or left <= stretch else left - stretch)
+                    angles.append(stretch.at(np.array([end]))[0])
+                    return np.array(values), np.array(angles), "range", stretch
+            kept = span * untried[0][0] if untried else 0.0
+            ahead = min(step, left - kept if left > kept else left)
             value = values[-1] + sign * ahead
-            guess = _predicted(values, angles, value)
+            guess = predicted(values, angles, value)
             found, misfit = self._settled(self._at_values(np.array([value])), guess[None], most=6)
             off = float(np.abs(found[0] - guess).max())
             if misfit[0] <= _CLOSED_MM and off <= _LARGEST_CORRECTION:
@@ -250,29 +264,31 @@ class Loop:
                 step = min(step, ahead) / 2
         return np.array(values), np.array(angles), "range", None
 
-    def _last_stretch(self, values: Array, angles: Array, end: float, sign: float) -> tuple[Array, Array] | None:
+    def _last_stretch(self, values: Array, angles: Array, end: float, part: float, power: int) -> Stretch | None:
         """Positions to extrapolate the last stretch from, where that works."""
-        places: Array = np.asarray(end - sign * self._span * _STRETCH * np.arange(1, _NODES + 1), dtype=np.float64)
+        length = self._span * part
+        roots: Array = length ** (1 / power) * np.arange(1, _NODES + 1, dtype=np.float64)
+        places = end + np.sign(values[0] - end) * roots**power
         if abs(places[-1] - end) > abs(values[0] - end) or len(values) < 3:
             return None
         order = np.argsort(values)
-        guess = _interpolated(values[order], angles[order], places)
+        guess = interpolated(values[order], angles[order], places)
         found, misfit = self._settled(self._at_values(places), guess)
         if (misfit > _CLOSED_MM).any():
             return None
-        last = _extrapolated(places, found, np.array([end]))
+        stretch = Stretch(end, length, power, roots, found)
+        last = stretch.at(np.array([end]))
         _, misfit = self._settled(self._at_values(np.array([end])), last, weak=_WEAK)
-        return (places, found) if misfit[0] <= _CLOSED_MM else None
+        return stretch if misfit[0] <= _CLOSED_MM else None
 
     def _polished(self, known: Mapping[str, Array], values: Array) -> tuple[Array, Array]:
         path = self.path
-        guess = _interpolated(path.values, path.angles, values)
-        stretch = self._span * _STRETCH
+        guess = interpolated(path.values, path.angles, values)
         near = np.zeros(len(values), dtype=bool)
-        for end, nodes in zip((path.low, path.high), path.stretches, strict=True):
-            if nodes is not None:
-                inside = np.abs(values - end) < stretch
-                guess[inside] = _extrapolated(*nodes, values[inside])
+        for stretch in path.stretches:
+            if stretch is not None:
+                inside = stretch.holds(values)
+                guess[inside] = stretch.at(values[inside])
                 near |= inside
         angles, misfit = guess, np.zeros(len(values))
         for part, weak in ((near, _WEAK), (~near, _FREE)):
@@ -281,14 +297,28 @@ class Loop:
                 angles[part], misfit[part] = self._settled(own, guess[part], weak=weak)
         return angles, misfit
 
+    def missing_mm(self, value: float) -> float:
+        """How far its ends miss each other at the least where it cannot reach; NaN where its hosts cannot either.
+
+        Parameters
+        ----------
+        value : of the driver, beyond one end of the path
+        """
+        path = self.path
+        last = path.angles[np.argmin(np.abs(path.values - (path.low if value < path.low else path.high)))]
+        return self._missing(last, np.array([value]))
+
+    def _missing(self, angles: Array, values: Array) -> float:
+        """The largest of the nearest that the ends come at driver values, starting from (m,) angles."""
+        apart = self.geometry.nearest(self._at_values(values), np.tile(angles, (len(values), 1)))
+        return float(np.nanmax(apart)) if np.isfinite(apart).any() else float("nan")
+
     def _stuck(self, first: Array) -> HingeleafError:
         beside = self.start.value + np.array([-1.0, 1.0]) * self._span * _FIRST
-        known = self._at_values(np.clip(beside, self.low, self.high))
-        _, misfit = self._settled(known, np.tile(first, (2, 1)), most=_MOST_AT_START)
-        worst = float(misfit[np.isfinite(misfit)].max(initial=0.0))
+        worst = self._missing(first, np.clip(beside, self.low, self.high))
         return HingeleafError(
-            f"closes at {self._said(self.start.value)} and cannot move: one step further its ends miss "
-            f"each other by {worst:.3f} mm"
+            f"closes at {self.said(self.start.value)} and cannot move: one step further its ends miss "
+            f"each other by {worst:.4g} mm"
         )
 
     def _analysed(
@@ -296,85 +326,53 @@ class Loop:
         values: Array,
         angles: Array,
         ends: tuple[End, End],
-        stretches: tuple[tuple[Array, Array] | None, tuple[Array, Array] | None],
+        stretches: tuple[Stretch | None, Stretch | None],
     ) -> Path:
         """Free motions and dead points from the Jacobian's singular values along the way."""
-        even = np.arange(self.low, self.high, self._span * _FIRST)[1:]
-        inside = even[(even > values[0]) & (even < values[-1])]
-        known = self._at_values(inside)
-        found, misfit = self._settled(known, _interpolated(values, angles, inside))
-        good = misfit <= _CLOSED_MM
-        inside, found = inside[good], found[good]
+
+        def at(places: Array) -> tuple[Array, Array, Array]:
+            """Those places at which the loop closes, its position there, and its Jacobian."""
+            known = self._at_values(places)
+            found, misfit = self._settled(known, interpolated(values, angles, places))
+            good = misfit <= _CLOSED_MM
+            here = {name: array[good] for name, array in known.items()} | self._columns(found[good])
+            return places[good], found[good], self.geometry.misfit_and_jacobian(here)[1]
+
+        every = self._looked_at()
+        inside = every[(every > values[0]) & (every < values[-1])]
         low, high = float(values[0]), float(values[-1])
-        free = 0
-        loose: tuple[str, ...] = ()
-        if len(inside):
-            here = {name: array[good] for name, array in known.items()} | self._columns(found)
-            jacobian = self.geometry.misfit_and_jacobian(here)[1]
-            _, strength, motions = np.linalg.svd(jacobian, full_matrices=True)
-            strength = strength[:, : len(self.geometry.unknowns)]
-            known_directions = (strength > _FREE * strength[:, :1]).sum(axis=1)
-            rank = int(known_directions.max())
-            free = len(self.geometry.unknowns) - rank
-            if free:
-                moves = np.abs(motions[len(inside) // 2, rank:]).max(axis=0)
-                loose = tuple(
-                    n for n, part in zip(self.geometry.unknowns, moves, strict=True) if part > 0.1 * moves.max()
-                )
-            dead = _crossings(inside, strength[:, rank - 1] / strength[:, 0]) if rank else np.zeros(0)
+        if not len(inside):
+            return Path(values, angles, low, high, ends, stretches, 0, ())
+        inside, found, jacobian = at(inside)
+        rank, loose = self._rank(inside, found, jacobian)
+        if rank:
+            dead = crossings(inside, weakest_strength(jacobian, rank))
+            dead = np.array(
+                [narrowed(place, self._span * _FIRST, lambda x: weakest_strength(at(x)[2], rank)) for place in dead]
+            )
             before, after = dead[dead <= self.start.value], dead[dead > self.start.value]
             if len(before):
                 low, ends, stretches = float(before.max()), ("dead point", ends[1]), (None, stretches[1])
             if len(after):
                 high, ends, stretches = float(after.min()), (ends[0], "dead point"), (stretches[0], None)
-        every = np.concatenate([values, inside])
-        order = np.unique(every, return_index=True)[1]
-        return Path(every[order], np.concatenate([angles, found])[order], low, high, ends, stretches, free, loose)
+        both = np.concatenate([values, inside])
+        order = np.unique(both, return_index=True)[1]
+        free = len(self.geometry.unknowns) - rank
+        return Path(both[order], np.concatenate([angles, found])[order], low, high, ends, stretches, free, loose)
 
+    def _looked_at(self) -> Array:
+        """Driver values at which the Jacobian is looked at: closer together near the ends, short of the ends."""
+        even = np.arange(self.low, self.high, self._span * _FIRST)[1:]
+        dense = self._span * _FIRST / 8 * np.arange(2, 40)
+        return np.unique(np.concatenate([even, self.low + dense, self.high - dense]))
 
-def _crossings(values: Array, strength: Array) -> Array:
-    """Where the weakest direction's strength comes down to zero and rises again: a V whose two arms meet there."""
-    found = []
-    for middle in range(3, len(values) - 3):
-        if strength[middle] != strength[middle - 2 : middle + 3].min():
-            continue
-        zeros = []
-        for near, far in ((middle - 1, middle - 2), (middle + 1, middle + 2)):
-            slope = (strength[near] - strength[far]) / (values[near] - values[far])
-            if slope:
-                zeros.append(values[near] - strength[near] / slope)
-        step = values[middle + 1] - values[middle]
-        if len(zeros) == 2 and abs(zeros[0] - zeros[1]) < 0.1 * step and abs(zeros[0] - values[middle]) < step:
-            found.append(float(sum(zeros)) / 2)
-    return np.asarray(found, dtype=np.float64)
-
-
-def _predicted(values: list[float], angles: list[Array], value: float) -> Array:
-    """The way on, through the last three positions."""
-    last = min(len(values), 3)
-    return np.asarray(_lagrange(np.array(values[-last:])[None], np.array(angles[-last:])[None], np.array([value]))[0])
-
-
-def _interpolated(values: Array, angles: Array, places: Array) -> Array:
-    """Cubic interpolation between positions, (p, m) float."""
-    width = min(4, len(values))
-    first = np.clip(np.searchsorted(values, places) - 2, 0, len(values) - width)
-    rows = first[:, None] + np.arange(width)
-    return _lagrange(values[rows], angles[rows], places)
-
-
-def _extrapolated(values: Array, angles: Array, places: Array) -> Array:
-    """The polynomial through all positions, (p, m) float."""
-    shape = len(places), *values.shape
-    return _lagrange(np.broadcast_to(values, shape), np.broadcast_to(angles, (len(places), *angles.shape)), places)
-
-
-def _lagrange(values: Array, angles: Array, places: Array) -> Array:
-    """Lagrange interpolation: values (p, k), angles (p, k, m), places (p,) to (p, m)."""
-    count = values.shape[1]
-    result = np.zeros((len(places), angles.shape[2]))
-    for index in range(count):
-        others = [other for other in range(count) if other != index]
-        weight = np.prod((places[:, None] - values[:, others]) / (values[:, [index]] - values[:, others]), axis=1)
-        result += weight[:, None] * angles[:, index]
-    return result
+    def _rank(self, values: Array, angles: Array, jacobian: Array) -> tuple[int, tuple[str, ...]]:
+        """How many directions the Jacobian knows, and the variables that move in those that it does not."""
+        _, strength, motions = np.linalg.svd(jacobian, full_matrices=True)
+        rank = int((strength > _FREE * strength[:, :1]).sum(axis=1).max())
+        middle = len(jacobian) // 2
+        tried = _HAIR_RAD * np.concatenate([motions[middle, rank:], -motions[middle, rank:]])
+        known = self._at_values(np.full(len(tried), values[middle])) | self._columns(angles[middle] + tried)
+        every = {**self._columns(tried), **self.geometry.closing_angles(known)}
+        moves = {name: float(np.ptp(every[name]) if len(tried) else 0.0) for name in self.gives}
+        return rank, tuple(name for name, part in moves.items() if part > 0.1 * max(moves.values()))

@@ -230,6 +230,10 @@ class Hand:
     unit : "deg" where it turns, "mm" where it slides
     low, high : float, radians or mm; how far it goes
     rest : where it is left alone
+    beyond_mm : how far what it moves may stand out of the page: a handle, a rim
+    behind : it lies on the back of the panel that it moves on
+    windows, slots : of a wheel, mm, in the net coordinates of the panel that it turns on; through the windows it is
+        seen, in the slots a finger turns it
     """
 
     id: str
@@ -237,6 +241,10 @@ class Hand:
     low: float
     high: float
     rest: float
+    beyond_mm: float = 0.0
+    behind: bool = False
+    windows: tuple[Polygon, ...] = ()
+    slots: tuple[Polygon, ...] = ()
 
     @property
     def variable(self) -> str:

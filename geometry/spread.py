@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -91,6 +92,11 @@ class Spread:
 
     def reachable(self) -> tuple[float, float]:
         """The openings between which the whole book moves, (low, high), radians; NaN, NaN where there are none."""
+        return self._reach
+
+    @cached_property
+    def _reach(self) -> tuple[float, float]:
+        """Many checks ask for it, and with loops it takes most of their time."""
         return reach(self.units)
 
     def panel_of(self, unit_id: str) -> Panel:
@@ -99,6 +105,13 @@ class Spread:
             if name == unit_id or name.startswith(f"{unit_id}."):
                 return panel
         raise KeyError(unit_id)
+
+    def middle_of(self, cell_id: str) -> Hinge:
+        """The middle crease of a cell, between the two panels that it adds; KeyError where there is none."""
+        for hinge in self.hinges:
+            if hinge.id == f"{cell_id}.middle":
+                return hinge
+        raise KeyError(cell_id)
 
     def piece(self, piece_id: str) -> Piece:
         """The piece of that name; KeyError where there is none."""
@@ -116,9 +129,18 @@ class Spread:
         )
 
     def crease_class(self, hinge: Hinge) -> Literal["mountain", "valley"]:
-        """Mountain or valley as seen from the printed face, judged where the crease is folded furthest from flat."""
+        """Mountain or valley as seen from the printed face, judged where the crease is folded furthest from flat.
+
+        Looked at over all openings, what hands move at rest; and for what a hand moves over its travel, the book open.
+        """
         openings = np.radians(np.arange(0.0, 180.5, 1.0))
-        angles = Motion(openings, solve_cells(openings, self.units), {}).dihedral(hinge)
+        every = [Motion(openings, solve_cells(openings, self.units), {}).dihedral(hinge)]
+        for hand in self.hands:
+            if hinge.dihedral.variable in self.moved_by(hand.variable):
+                moved = {hand.variable: np.linspace(hand.low, hand.high, 37)}
+                flat = np.full(37, np.pi)
+                every.append(Motion(flat, solve_cells(flat, self.units, moved), {}).dihedral(hinge))
+        angles = np.concatenate(every)
         angles = angles[np.isfinite(angles)]
         if not len(angles):
             return "valley"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..linkage import PlanarCell, closing_partner
+from ..loops import Loop
 from ..motion import Unit, solve_cells
 from ..reach import chain_of, locking_cells, reach
 from ..spread import Spread
@@ -51,6 +52,9 @@ def _jam(spread: Spread, item: Unit, low: float) -> Finding:
     gap = 2 * spread.page_size_mm[0] * np.sin(low / 2)
     piece = _piece_of(spread, item.id)
     message = f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
+    missing = item.missing_mm(0.0) if isinstance(item, Loop) and item.driver == "spine" else float("nan")
+    if np.isfinite(missing):
+        message += f", and pressed shut its ends would miss each other by {missing:.2f} mm"
     severity = _severity(spread, piece, gap)
     return Finding(_CODE, severity, piece, spread.panel_of(item.id).id, None, opening, opening, "deg", message)
 

@@ -93,7 +93,8 @@ def _reach(outside: BaseGeometry, host: Polygon) -> float:
 
 def _host_fold(spread: Spread, area: GlueArea) -> list[LineString]:
     """The fold that the tab's mechanism stands on, as lines on the host's net."""
-    mechanism = spread.panels[area.glued].piece
+    # A mechanism of several pieces has one fold that it stands on.
+    mechanism = spread.panels[area.glued].piece.split(".")[0]
     fold = next((item.fold for item in spread.cells if item.id == mechanism), None)
     lines = []
     for hinge in spread.hinges:
@@ -104,9 +105,8 @@ def _host_fold(spread: Spread, area: GlueArea) -> list[LineString]:
 
 def _depth(spread: Spread, area: GlueArea) -> float:
     """How far a tab reaches beyond its crease."""
-    owner = area.glued.removesuffix(".tab")
     for hinge in spread.hinges:
-        if hinge.kind == "crease" and set(hinge.panels) == {owner, area.glued}:
+        if hinge.kind == "crease" and area.glued in hinge.panels:
             start, end = hinge.lines[hinge.panels.index(area.glued)]
             along = (end - start) / np.hypot(*(end - start))
             offset = np.asarray(spread.panels[area.glued].outline.exterior.coords) - start

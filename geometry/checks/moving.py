@@ -98,7 +98,7 @@ def _travel(spread: Spread) -> _Travel | None:
 
 
 def _angles(spread: Spread, openings_deg: Array) -> Motion:
-    variables = solve_cells(np.radians(openings_deg), spread.cells)
+    variables = solve_cells(np.radians(openings_deg), spread.units)
     return Motion(variables["spine"], variables, {})
 
 
@@ -253,9 +253,9 @@ def _snap(travel: _Travel, item: CellOnFold, *, on_a_snapping_fold: bool) -> Fin
 def _finding(
     travel: _Travel, item: CellOnFold, code: str, opening: float, measure: tuple[float, Unit], message: str
 ) -> Finding:
-    panel = travel.spread.panels[f"{item.id}.left"]
-    crease = next(hinge for hinge in travel.spread.hinges if hinge.id == f"{item.id}.middle")
-    x, y = crease.lines[crease.panels.index(panel.id)].mean(axis=0)
+    crease = travel.spread.middle_of(item.id)
+    panel = travel.spread.panels[crease.panels[0]]
+    x, y = crease.lines[0].mean(axis=0)
     place = (float(x), float(y))
     return Finding(code, "warning", panel.piece, panel.id, place, opening, *measure, message)
 
@@ -319,9 +319,9 @@ def speeds(spread: Spread) -> tuple[Speed, ...]:
 def _speed(travel: _Travel, item: CellOnFold, first: Motion, second: Motion) -> Speed:
     page_mm_per_deg = travel.spread.page_size_mm[0] * np.pi / 180.0
     between = np.degrees(second.openings_rad - first.openings_rad)[:, None]
-    best = Speed(item.id, f"{item.id}.left", (0.0, 0.0), 0.0, -1.0, 0.0)
-    for side in ("left", "right"):
-        panel = travel.spread.panels[f"{item.id}.{side}"]
+    added = travel.spread.middle_of(item.id).panels
+    best = Speed(item.id, added[0], (0.0, 0.0), 0.0, -1.0, 0.0)
+    for panel in (travel.spread.panels[name] for name in added):
         corners = np.asarray(panel.outline.exterior.coords)
         ways = apply(second.matrices[panel.id], corners) - apply(first.matrices[panel.id], corners)
         rate = np.sqrt((ways**2).sum(axis=2)) / between

@@ -51,4 +51,6 @@ def _limits(item: Unit) -> str:
         return f"its fold {item.fold} can be between {closing:.2f} and {opening:.2f} degrees"
     if isinstance(item, Loop) and item.path.ends[1] == "dead point":
         return "it lies stretched there, at a dead point, and beyond it may go either way"
-    return "its panels are stretched and let it go no further"
+    missing = item.missing_mm(float(np.pi)) if isinstance(item, Loop) and item.driver == "spine" else float("nan")
+    lacking = f"; to lie flat open its ends would have to miss each other by {missing:.2f} mm"
+    return "its panels let it go no further" + (lacking if np.isfinite(missing) else "")

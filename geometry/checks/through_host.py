@@ -19,7 +19,7 @@ from ..model import Angle, Hinge, Panel
 from ..outline import common_part
 from ..spread import Spread
 from ..tolerances import SLIVER_MM2, TOUCH_MM
-from ..transforms import Array, apply, inverse, rotation_about
+from ..transforms import Array, apply, frame, inverse, lift, map_between, rotation_about
 from .collisions import sampled_openings_deg
 from .findings import Finding, Severity
 
@@ -128,10 +128,13 @@ def _standing(spread: Spread) -> Iterator[_Turn]:
         panel, host = (spread.panels[name] for name in hinge.panels)
         glued = hinge.kind == "glue" and panel.axis is not None and panel.axis.turn == hinge.dihedral
         strip = hinge.kind == "crease" and panel.role == "strip"
-        if panel.parent != host.id or hinge.dihedral.variable is None or not (glued or strip):
+        closes = None if panel.parent == host.id else _closing(spread, hinge)
+        glued = glued or closes is not None
+        if hinge.dihedral.variable is None or not (glued or strip) or (closes is None and panel.parent != host.id):
             continue
         # At rest a glued panel lies on the outer part of its host, a strip in its slot.
-        rest, over = panel.rest, _half_turn(hinge.lines[1]) @ panel.rest
+        rest = panel.rest if closes is None else closes
+        over = _half_turn(hinge.lines[1]) @ rest
         places = (rest, over) if glued else (over, rest)
         beyond = [_card(panel, place, host.outline, hinge.lines[1], beyond=False) for place in places]
         # Free in front of the host; round an edge where the host has no card, also behind it.
@@ -150,6 +153,15 @@ def _standing(spread: Spread) -> Iterator[_Turn]:
             f"{panel.id} turns through {host.id}, on which it stands,",
             "the angle between them must stay between 0 and 180 degrees",
         )
+
+
+def _closing(spread: Spread, hinge: Hinge) -> Array | None:
+    """Where a panel that closes a loop at its glue line lies on the outer part of its host, as a matrix like rest."""
+    fold = spread.folds.get((hinge.id.split("#")[0].removesuffix(".glue"), "outer"))
+    if hinge.kind != "glue" or fold is None or (fold.left.panel, fold.right.panel) != hinge.panels:
+        return None
+    own, host = (frame(lift(side.origin), lift(side.along), lift(side.across)) for side in (fold.left, fold.right))
+    return map_between(own, host)
 
 
 def _riders(spread: Spread) -> Iterator[_Turn]:

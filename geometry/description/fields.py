@@ -19,6 +19,7 @@ FieldType = Literal[
     "numbers",
     "angle",
     "choice",
+    "switch",
     "line",
     "outline",
     "outlines",
@@ -31,7 +32,7 @@ FieldType = Literal[
 SIDES = ("left", "right")
 
 #: Keys that name a fold, a panel or a mechanism that this one is built on.
-HOSTS = ("fold", "panel", "from", "to", "drives")
+HOSTS = ("fold", "panel", "from", "to", "drives", "box")
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Field:
     ----------
     name : the key
     type : text; name; number (any sign); numbers (a list of them); length (mm, not negative); lengths (a list of
-        them); angle (degrees); choice; line (an open line:
+        them); angle (degrees); choice; switch (true or false); line (an open line:
         points or path data); outline (a closed one); outlines (a list of closed ones); point ([x, y] in mm); size
         ([width, height] in mm or an ISO 216 name); file; color
     meaning : one sentence for the reference page

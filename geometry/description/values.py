@@ -103,6 +103,12 @@ def _choice(field: Field, value: Any) -> str:
     return str(value)
 
 
+def _switch(_field: Field, value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise HingeleafError(f"must be true or false, not {name_of(value)}")
+    return value
+
+
 def _line(field: Field, value: Any) -> Any:
     if value == "edge":
         return value
@@ -172,6 +178,7 @@ _CHECKS = {
     "numbers": _numbers,
     "angle": _angle,
     "choice": _choice,
+    "switch": _switch,
     "line": _line,
     "outline": _outline,
     "outlines": _outlines,

@@ -17,14 +17,17 @@ from ..errors import MechanismError
 from ..model import Angle, Axis, Fold, HostSide, Panel
 from ..transforms import Array, apply, inverse, lift
 from .feet import Foot, add_foot, close_foot
-from .glued import sides
-from .tabs import TAB_FIELDS, TabPlan
+from .tabs import TAB_FIELDS, tab_plan
 
 __all__ = ["FIELDS", "HINTS", "build"]
 
 #: Positions that a loop of two unknowns is started from, each way; more unknowns share about as many in all.
 _GRID = 12
 _MOST_GUESSES = 400
+_MOST_PANELS = 8
+
+#: Places and directions at the second end that are off by no more are made to fit: they were written rounded.
+_WRITTEN_MM, _WRITTEN_DEG = 0.05, 0.05
 
 #: Which way the middle of the strap lies at the start: out of the book halfway between its pages, into it, or along
 #: the spine.
@@ -41,11 +44,17 @@ FIELDS = (
     Field("from_turn", "angle", "direction of that line, degrees from the net's x axis", "90", low=-360, high=360),
     Field("from_face", "choice", "stands on the panel's printed face or its back", "front", choices=("front", "back")),
     Field("to", "name", "the panel on which it ends"),
-    Field("to_at", "point", "middle of its glue line there"),
-    Field("to_turn", "angle", "direction of that line", "90", low=-360, high=360),
+    Field("to_at", "point", "middle of its glue line there; up to 0.05 mm along the line are made to fit"),
+    Field("to_turn", "angle", "direction of that line; up to 0.05 degrees are made to fit", "90", low=-360, high=360),
     Field("to_face", "choice", "face of that panel", "front", choices=("front", "back")),
     Field("length", "length", "how broad it is, along its glue lines", positive=True),
-    Field("widths", "lengths", "its panels one after the other, from glue line to crease to glue line", positive=True),
+    Field(
+        "widths",
+        "lengths",
+        "its panels one after the other, from glue line to crease to glue line; a single one is made to fit by up to "
+        "0.05 mm",
+        positive=True,
+    ),
     Field(
         "bend",
         "choice",
@@ -84,6 +93,15 @@ class _End:
         own, others = self.pose[:3, :3] @ lift(self.line), other.pose[:3, :3] @ lift(other.line)
         return replace(self, line=-self.line) if own @ others < 0 else self
 
+    def fitted(self, other: _End) -> _End:
+        """The same end, made square to the other where only the rounding of what was written keeps it from that."""
+        back = self.pose[:3, :3].T
+        line = (back @ other.pose[:3, :3] @ lift(other.line))[:2]
+        line = line / np.linalg.norm(line)
+        turned = self if np.linalg.norm(line - self.line) > math.radians(_WRITTEN_DEG) else replace(self, line=line)
+        slid = float((back @ (other.place - self.place))[:2] @ turned.line)
+        return turned if abs(slid) > _WRITTEN_MM else replace(turned, at=turned.at + slid * turned.line)
+
     def out(self, other: _End) -> Array:
         """The unit vector square to the line, on the panel, away from the other end."""
         square = np.array([-self.line[1], self.line[0]])
@@ -94,10 +112,16 @@ class _End:
 def build(spec: MechanismSpec, building: Building) -> None:
     """Add a strap; MechanismError where it cannot be built, HingeleafError where its loop cannot move."""
     widths, length = spec.values["widths"], spec.values["length"]
+    if len(widths) > _MOST_PANELS:
+        raise MechanismError(f"has {len(widths)} panels; a row of more than 2 flops, and at most 8 are tried", "widths")
     first = _end(spec, building, "from")
-    last = _end(spec, building, "to").along(first)
+    last = _end(spec, building, "to").along(first).fitted(first)
     if first.panel == last.panel:
         raise MechanismError("begins and ends on the same panel and would be slack or stretched; choose another", "to")
+    if len(widths) == 1:
+        # A single panel is as wide as its ends are apart, or it could not move.
+        apart = float(np.linalg.norm(last.place - first.place))
+        widths = (apart,) if abs(apart - widths[0]) <= _WRITTEN_MM else widths
     panels = [f"{spec.id}.p{index}" for index in range(1, len(widths) + 1)]
     building.add_piece(spec, [*panels, f"{panels[0]}.tab", f"{spec.id}.end.tab"])
     out = first.out(last)
@@ -105,12 +129,12 @@ def build(spec: MechanismSpec, building: Building) -> None:
     sign = float(np.sign(first.line[0] * out[1] - first.line[1] * out[0])) * first.normal
     places = [0.0, *accumulate(widths)]
     outlines = [_strip(sign * start, sign * end, length) for start, end in pairwise(places)]
-    add_foot(building, spec.id, _foot(spec, first, out, "p1", 0.0, sign), first.normal)
+    add_foot(building, spec.id, _foot(spec, first, out, "p1", outlines[0], (0.0, sign)), first.normal)
     for index, (previous, name) in enumerate(pairwise(panels), start=1):
         turn = Angle(name.replace(".", ":"))
         axis = Axis(np.array([sign * places[index], 0.0, 0.0]), np.array([0.0, 1.0, 0.0]), turn)
         building.add_panel(Panel(name, spec.id, outlines[index], previous, np.eye(4), axis))
-    end = _foot(spec, last, last.out(first), "end", sign * places[-1], -sign)
+    end = _foot(spec, last, last.out(first), "end", outlines[-1], (sign * places[-1], -sign))
     closure = close_foot(building, spec.id, end, last.normal, panels[-1])
     unknowns = [name.replace(".", ":") for name in panels]
     prefer = _preference(spec, first, last, [(panels[index], sign * places[index]) for index in range(1, len(panels))])
@@ -127,10 +151,11 @@ def _end(spec: MechanismSpec, building: Building, key: str) -> _End:
     return _End(panel.id, np.array(spec.values[f"{key}_at"]), line, normal, building.standing(panel.id))
 
 
-def _foot(spec: MechanismSpec, end: _End, out: Array, side: str, place: float, sign: float) -> Foot:
+def _foot(spec: MechanismSpec, end: _End, out: Array, side: str, outline: Polygon, place: tuple[float, float]) -> Foot:
+    """One end: its glue line on the net is at x, its panel lies to the side of it that the sign says."""
+    x, sign = place
     length = spec.values["length"]
     index = 0 if side == "p1" else 1
-    inner = (spec.sided("tab")[index] or "inner") == "inner"
     start = end.at - end.line * length / 2
     return Foot(
         side=side,
@@ -138,11 +163,11 @@ def _foot(spec: MechanismSpec, end: _End, out: Array, side: str, place: float, s
         host_start=start,
         host_line=end.line,
         host_out=out,
-        net_start=np.array([place, 0.0]),
+        net_start=np.array([x, 0.0]),
         net_line=np.array([0.0, 1.0]),
         net_up=np.array([sign, 0.0]),
-        outline=_strip(0.0, sign * spec.values["widths"][0], length),
-        tab=TabPlan(inner, sides(spec, "tab_width", 10.0)[index], length, 0.0, math.inf),
+        outline=outline,
+        tab=tab_plan(spec, index, length_mm=length, sector_rad=0.0, distance_mm=math.inf),
     )
 
 

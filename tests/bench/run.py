@@ -1,7 +1,7 @@
 """The benchmarks, each against a peer in the same run.
 
 The closed form: 200 nested cells at 181 angles against scipy's least_squares closing the same loops. Collisions: see
-collisions.py.
+collisions.py. Loops solved by numbers: see loops.py.
 
 Both are timed in one run on one spread; printed are the times, their spread over the repeats, the ratio, and how far
 the two solutions are apart. Exit status 1 if the ratio is below the wanted one or the solutions differ.
@@ -19,7 +19,7 @@ import numpy as np
 from geometry import Spread
 from geometry.linkage import PlanarCell
 from geometry.motion import solve_cells
-from tests.bench import collisions, peer
+from tests.bench import collisions, loops, peer
 from tests.bench.nested import CELLS_A_CHAIN, CHAINS, nested_spread
 
 WANTED_RATIO = 200.0
@@ -119,7 +119,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     print()
     collide = collisions.main()
-    return 0 if ratio >= WANTED_RATIO and apart[1:-1].max() <= AGREE_MM and collide == 0 else 1
+    print()
+    loop = loops.main(options.repeats)
+    good = ratio >= WANTED_RATIO and apart[1:-1].max() <= AGREE_MM
+    return 0 if good and collide == 0 and loop == 0 else 1
 
 
 if __name__ == "__main__":

@@ -112,11 +112,11 @@ def signed_dihedral_deg(scene: Posed, hinge: Mapping[str, Any]) -> Array:
 def glue_dihedral_deg(scene: Posed, hinge: Mapping[str, Any], *, tab_inner: bool) -> Array:
     """Angle at a glue line from the host's outer part to the panel, (n,) degrees in [-180, 180).
 
-    The outer part of the host is told by the panel's tab: an inner tab points away from it. The side on which the
+    The outer part of the host is told by the tab there: an inner tab points away from it. The side on which the
     panel stands is the one where it is found at most openings.
     """
     panel, host = hinge["panels"]
-    tab = f"{panel}.tab"
+    tab = hinge["id"].split("#")[0].removesuffix(".glue") + ".tab"
     into_tab = _direction(scene.matrices[tab], inward(scene.outlines[tab], hinge["line"][0]))
     outer = -into_tab if tab_inner else into_tab
     into_panel = _direction(scene.matrices[panel], inward(scene.outlines[panel], hinge["line"][0]))

@@ -41,7 +41,8 @@ def folds(drawing):
 def area_inside(cut_lines):
     """Area of the card within closed cuts: a ring inside an odd number of others is a hole."""
     rings = [Polygon(line.points) for line in cut_lines if line.closed]
-    inside = [ring.representative_point() for ring in rings]
+    # A corner: a point within a ring may lie in one of its holes.
+    inside = [shapely.Point(ring.exterior.coords[0]) for ring in rings]
     depth = [
         sum(other.contains(point) for other in rings if other is not ring)
         for ring, point in zip(rings, inside, strict=True)
@@ -96,7 +97,9 @@ def test_cuts_and_creases_together_are_the_borders_of_the_panels(spread, drawing
 def test_mountains_fold_away_from_the_printed_face_and_valleys_towards_it(spread, drawings):
     """Measured on the posed panels: on which side of one panel's printed face the other one stands."""
     openings = np.radians(np.linspace(20.0, 160.0, 8))
-    matrices = spread.pose(openings).matrices
+    part_way = {hand.id: hand.low + 0.4 * (hand.high - hand.low) for hand in spread.hands}
+    poses = spread.pose(openings).matrices, spread.pose(openings, part_way).matrices
+    matrices = {name: np.concatenate([each[name] for each in poses]) for name in spread.panels}
     for drawing in drawings.values():
         hinges = {hinge.id: hinge for hinge in spread.creases(drawing.piece.id)}
         for line in folds(drawing):

@@ -23,7 +23,14 @@ def test_the_file_has_what_the_contract_says_and_nothing_else(name):
     texts = {file.name: file.read_text(encoding="utf-8") for file in FILES}
     text = SCENES.get(name) or texts.get(name) or HEAD + WRONG[name][0]
     data = json.loads(json.dumps(data_of(text, [0.0, 33.3, 180.0]), allow_nan=False))
-    assert list(data) == ["format", "units", "angles_deg", "panels", "hinges"]
+    # What a hand moves has its own part, in files that have it.
+    hands = ["hands"] * ("hands" in data)
+    assert list(data) == ["format", "units", "angles_deg", "panels", "hinges", *hands]
+    assert bool(hands) == any(f'kind = "{kind}"' in text for kind in ("flap", "pull-strip", "wheel"))
+    for hand in data.get("hands", ()):
+        assert set(hand) == {"id", "unit", "low", "high", "rest", "value"}
+        assert hand["unit"] in ("deg", "mm")
+        assert hand["low"] <= hand["value"] == hand["rest"] <= hand["high"]
     assert (data["format"], data["units"], data["angles_deg"]) == (1, "mm", [0.0, 33.3, 180.0])
     names = [panel["id"] for panel in data["panels"]]
     assert len(names) == len(set(names))

@@ -41,7 +41,7 @@ def behind(spread, openings_deg):
     judged = {}
     for hinge in spread.hinges:
         panel, host = hinge.panels
-        tab = f"{panel}.tab"
+        tab = f"{hinge.id.split('#')[0].removesuffix('.glue')}.tab"
         if hinge.kind != "glue" or tab not in faces:
             continue
         start, end = hinge.lines[0]
@@ -53,8 +53,11 @@ def behind(spread, openings_deg):
         point = next(item for item in points if outline.contains(Point(item)))
         world = motion.matrices[panel] @ np.array([*point, 0.0, 1.0])
         there = np.einsum("nij,nj->ni", np.linalg.inv(motion.matrices[host]), world)
-        height = there[:, 2] * (1 if faces[tab] == "front" else -1)
-        judged[panel] = height < -1e-6
+        # A tab that goes through a slot is glued on the other face than that on which its panel stands.
+        on_host = Point(hinge.lines[1].mean(axis=0))
+        slotted = any(Polygon(ring).contains(on_host) for ring in spread.panels[host].outline.interiors)
+        height = there[:, 2] * (1 if (faces[tab] == "front") != slotted else -1)
+        judged[panel] = (height < -1e-6) | judged.get(panel, False)
     return judged
 
 
