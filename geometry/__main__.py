@@ -19,14 +19,16 @@ from .description.data import Description
 from .description.reader import read_description
 from .description.writer import write_description
 from .errors import HingeleafError
+from .figures import figures_of
 from .files import write_file
 from .fit import fit, parse_wish
 from .poses import poses_data
 from .remedies import remedied, with_remedies
 from .report import error_data, report_data, report_text
+from .spread import Spread
 from .transforms import Array
 
-__all__ = ["main", "parse_angles"]
+__all__ = ["main", "parse_angles", "parse_hands"]
 
 _MOST_ANGLES = 20_000
 _WISHES = "largest, tip=X,Y,Z@OPENING, height=MM@OPENING, lean=DEG@OPENING, square@OPENING or stand=DEG"
@@ -67,6 +69,36 @@ def parse_angles(text: str) -> Array:
     return np.asarray(angles, dtype=np.float64)
 
 
+def parse_hands(texts: Sequence[str], spread: Spread) -> dict[str, float]:
+    """How far hands have moved what they move, from "ID=VALUE" each.
+
+    Returns
+    -------
+    dict of float, by mechanism, degrees or mm
+
+    Raises
+    ------
+    HingeleafError
+        It is written in another way, nothing of that name is moved by hand, or it does not move so far.
+    """
+    hands = {hand.id: hand for hand in spread.hands}
+    moved: dict[str, float] = {}
+    for text in texts:
+        name, _, number = text.partition("=")
+        try:
+            value = float(number)
+        except ValueError:
+            raise HingeleafError(f'--hand "{text}": write ID=VALUE, e.g. door=90') from None
+        if name not in hands:
+            known = f"a hand moves {', '.join(hands)}" if hands else "a hand moves nothing in this spread"
+            raise HingeleafError(f'--hand "{text}": no hand moves {name or "that"}; {known}')
+        if name in moved:
+            raise HingeleafError(f'--hand "{text}": {name} is moved twice; write it once')
+        hands[name].inside(value)
+        moved[name] = value
+    return moved
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m geometry", description="Check, pose and print a pop-up spread.")
     commands = parser.add_subparsers(dest="command", required=True)
@@ -75,8 +107,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     poses = commands.add_parser("poses", help="write the place of every panel at every opening")
     nets = commands.add_parser("nets", help="write true-scale nets")
+    cost = commands.add_parser("cost", help="what a publisher asks for: pieces, glue points, lengths, sheets, weight")
     fits = commands.add_parser("fit", help="find sizes with which a mechanism stands as wished")
-    for command in (check, poses, nets, fits):
+    for command in (check, poses, nets, fits, cost):
         command.add_argument("scene", help="a description (TOML)")
         command.add_argument(
             "--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen"
@@ -85,7 +118,21 @@ def _parser() -> argparse.ArgumentParser:
         "--apply", metavar="CODE", help="write a changed description in which findings of CODE are remedied"
     )
     check.add_argument("--out", metavar="FILE", help="with --apply: the new file (default: SCENE-changed.toml)")
+    check.add_argument(
+        "--bulk-map",
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="draw how thick the closed page is, as .svg or .pdf; may be repeated",
+    )
     poses.add_argument("--angles", default="0:180:5", help="start:stop:step or a list, degrees (default 0:180:5)")
+    poses.add_argument(
+        "--hand",
+        action="append",
+        default=[],
+        metavar="ID=VALUE",
+        help="how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm); may be repeated",
+    )
     poses.add_argument("--out", required=True, metavar="FILE")
     fits.add_argument("--mechanism", required=True, metavar="ID")
     fits.add_argument("--wish", action="append", required=True, metavar="WISH", help=_WISHES)
@@ -93,6 +140,8 @@ def _parser() -> argparse.ArgumentParser:
         "--free", required=True, metavar="KEYS", help="sizes that may change: KEY or KEY:LOW:HIGH, with commas"
     )
     fits.add_argument("--out", metavar="FILE", help="write the changed description")
+    cost.add_argument("--sheet", help="as for nets")
+    cost.add_argument("--compare", metavar="SCENE", help="an earlier version: say what changed since")
     nets.add_argument("--out", required=True, metavar="DIR")
     nets.add_argument("--sheet", help="A4, A3, Letter, or WIDTHxHEIGHT in mm (default: the smallest that takes all)")
     nets.add_argument("--format", default="svg,pdf,dxf", help="any of svg,pdf,dxf (default all)")
@@ -131,16 +180,40 @@ def _write_json(target: str, data: dict[str, Any]) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
+    _check_bulk_maps(options)
     description = read_description(options.scene)
     if options.apply:
         return _apply(options, description)
     spread = assemble(description)
+    _write_bulk_maps(spread, options.bulk_map)
     findings = with_remedies(description, spread, run_checks(spread))
+    figures = figures_of(spread)
     if options.json:
-        _write_json(options.json, report_data(spread, findings))
+        _write_json(options.json, report_data(spread, findings, figures))
     if options.json != "-":
-        print(report_text(spread, findings))
+        print(report_text(spread, findings, figures))
     return 1 if any(finding.severity == "error" for finding in findings) else 0
+
+
+def _check_bulk_maps(options: argparse.Namespace) -> None:
+    """Refuse at once what could not be written in the end."""
+    if options.bulk_map:
+        from .bulk_drawing.write import map_format
+
+        if options.apply:
+            raise HingeleafError(
+                "--bulk-map draws the description as it is: leave out --apply, or check what it writes"
+            )
+        for path in options.bulk_map:
+            map_format(path)
+
+
+def _write_bulk_maps(spread: Spread, paths: Sequence[str]) -> None:
+    if paths:
+        from .bulk_drawing.write import write_bulk
+
+        for path in paths:
+            write_bulk(spread, path)
 
 
 def _apply(options: argparse.Namespace, description: Description) -> int:
@@ -165,7 +238,8 @@ def _apply(options: argparse.Namespace, description: Description) -> int:
 
 def _poses(options: argparse.Namespace) -> int:
     angles = parse_angles(options.angles)
-    data = poses_data(assemble(read_description(options.scene)), angles)
+    spread = assemble(read_description(options.scene))
+    data = poses_data(spread, angles, parse_hands(options.hand, spread))
     write_file(options.out, (json.dumps(data) + "\n").encode("utf-8"))
     if options.json:
         _write_json(options.json, {"format": 1, "written": [options.out]})
@@ -205,7 +279,24 @@ def _nets(options: argparse.Namespace) -> int:
     return 0
 
 
-_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets, "fit": _fit}
+def _cost(options: argparse.Namespace) -> int:
+    from .specification import compared_text, specification, specification_text
+
+    spec = specification(assemble(read_description(options.scene)), sheet=options.sheet)
+    data = spec.as_dict()
+    text = specification_text(spec)
+    if options.compare:
+        before = specification(assemble(read_description(options.compare)), sheet=options.sheet)
+        text = compared_text(before, spec)
+        data["before"] = before.as_dict()
+    if options.json:
+        _write_json(options.json, data)
+    if options.json != "-":
+        print(text)
+    return 0
+
+
+_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets, "fit": _fit, "cost": _cost}
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -12,12 +12,16 @@ from .collisions import check_collisions
 from .cuts_and_creases import check_crease_ends, check_creases_cross_cuts, check_cut_ends
 from .findings import Finding
 from .glue import check_glue
+from .hand_collisions import check_hand_collisions
+from .hand_travel import check_hand_locks, check_pull_strips
+from .loops import check_free_motions, check_loop_dead_points
 from .moving import check_dead_points, check_snaps
 from .opens_fully import check_opens_fully
 from .order import check_order
 from .stays_inside import check_stays_inside
 from .strength import check_strength
 from .through_host import check_through_host
+from .wheels import check_wheels
 
 __all__ = ["CHECKS", "Finding", "run_checks"]
 
@@ -35,8 +39,13 @@ CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
     "glue": check_glue,
     "strength": check_strength,
     "bulk": check_bulk,
-    "dead-point": check_dead_points,
+    "free-motion": check_free_motions,
+    "dead-point": lambda spread: [*check_dead_points(spread), *check_loop_dead_points(spread)],
     "snaps": check_snaps,
+    "pull-strip": check_pull_strips,
+    "hand-locks": check_hand_locks,
+    "wheel": check_wheels,
+    "hand-collides": check_hand_collisions,
     "artwork": check_artwork,
 }
 _RANK = {"error": 0, "warning": 1, "note": 2}

@@ -12,7 +12,7 @@ from ..tolerances import SLIVER_MM2
 from ..transforms import Array, apply, inverse
 from .findings import Finding, Severity
 
-__all__ = ["check_stays_inside", "closed_outline_of"]
+__all__ = ["check_stays_inside", "closed_outline_of", "page_of"]
 
 _CODE = "stays-inside"
 
@@ -35,6 +35,26 @@ def closed_outline_of(panel: Panel, matrix: Array) -> Polygon:
     return Polygon(rings[0], rings[1:])
 
 
+def page_of(spread: Spread, panel: Panel) -> Polygon:
+    """The closed page, and beyond its outer edges as far as a handle or a rim may stand out of it.
+
+    Parameters
+    ----------
+    spread : Spread
+    panel : whose limit it is
+
+    Returns
+    -------
+    Polygon, mm; x from the spine, y from the foot
+    """
+    width, height = spread.page_size_mm
+    more = 0.0
+    if panel.axis is not None:
+        more = sum(hand.beyond_mm for hand in spread.hands if hand.variable == panel.axis.turn.variable)
+    limit: Polygon = box(0.0, -more, width + more, height + more)
+    return limit
+
+
 def check_stays_inside(spread: Spread) -> list[Finding]:
     """Findings on panels that stick out of the closed page, or into its margin.
 
@@ -49,10 +69,10 @@ def check_stays_inside(spread: Spread) -> list[Finding]:
     Notes
     -----
     Source: DESIGN.md, section 5. The margin counts along the three outer edges; at the spine the fold itself is the
-    limit. Panels that cannot be reached at opening 0 are left to the check of closing flat.
+    limit. A handle or a rim may stand out as far as its
+    mechanism says. Panels that cannot be reached at opening 0 are left to the check of closing flat.
     """
     width, height = spread.page_size_mm
-    page = box(0.0, 0.0, width, height)
     margin = spread.margin_mm
     free = box(0.0, margin, width - margin, height - margin)
     motion = spread.pose(np.zeros(1))
@@ -62,7 +82,10 @@ def check_stays_inside(spread: Spread) -> list[Finding]:
         if panel.role == "page" or not np.isfinite(matrix).all():
             continue
         outline = closed_outline_of(panel, matrix)
-        for limit, severity in ((page, "error"), (free, "warning")):
+        page = page_of(spread, panel)
+        # What may stand out of the page may stand in its margin.
+        limits = [(page, "error")] if page.bounds[3] > height else [(page, "error"), (free, "warning")]
+        for limit, severity in limits:
             outside = outline.difference(limit)
             if outside.area > SLIVER_MM2:
                 findings.append(_finding(panel, matrix, outside, limit, severity))  # type: ignore[arg-type]
@@ -83,7 +106,13 @@ def _finding(panel: Panel, matrix: Array, outside: Polygon, limit: Polygon, seve
     elif edge == "the spine":
         message = f"{panel.id} snags the spine: {overshoot:.2f} mm of it lie beyond the fold ({outside.area:.1f} mm2)"
     else:
-        message = f"{panel.id} sticks out {overshoot:.2f} mm beyond {edge} of the closed page ({outside.area:.1f} mm2)"
+        # A limit that lies beyond the page's foot is one of a handle or a rim.
+        allowed = max(0.0, -low_y)
+        more = f", {overshoot:.2f} mm more than it may," if allowed else ""
+        message = (
+            f"{panel.id} sticks out {overshoot + allowed:.2f} mm{more} beyond {edge} of the closed page "
+            f"({outside.area:.1f} mm2)"
+        )
     place = apply(inverse(matrix), np.array([[x, y, 0.0]]))[0]
     return Finding(
         _CODE,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Protocol
 
-from . import rider, slit_cut_in, strap, tent, v_fold
+from . import accordion, box, flap, layer, platform, pull_strip, rider, slit_cut_in, strap, tent, v_fold, wheel
 
 if TYPE_CHECKING:
     from ..building import Building
@@ -36,4 +36,11 @@ KINDS: dict[str, Kind] = {
     "slit-cut-in": slit_cut_in,
     "rider": rider,
     "strap": strap,
+    "flap": flap,
+    "pull-strip": pull_strip,
+    "wheel": wheel,
+    "platform": platform,
+    "box": box,
+    "layer": layer,
+    "accordion": accordion,
 }

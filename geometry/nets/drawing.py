@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from ..artwork import BLEED_MM, art_box
 from ..model import Piece
 from ..spread import Spread
+from ..transforms import Array, apply, inverse
 from .cuts import card_of, find_lines
 from .glue import glue_marks, glue_texts
 from .lettering import CLEAR_MM, one_line, place_text, text_box
@@ -24,6 +25,8 @@ _LEAST_TITLE_MM = 1.8
 _UNDER_TITLE_MM = 2.6
 _TITLE_CLEAR_MM = 5.0
 _ARROW_MM = np.array([1.6, 5.0])
+#: A pivot is marked by a cross that reaches as far from it.
+_PIVOT_MM = 4.0
 
 
 @dataclass(frozen=True)
@@ -84,14 +87,15 @@ def draw_piece(spread: Spread, piece_id: str) -> PieceDrawing:
     glue = glue_marks(spread, piece)
     inner = card.difference(shapely.union_all([_stroke(line) for line in (*cuts, *folds)]).buffer(CLEAR_MM))
     lettered, leaders = glue_texts(spread, piece, glue, inner)
+    pivots = _pivots(spread, piece)
     taken: list[BaseGeometry] = [_covered(line).buffer(CLEAR_MM) for line in glue]
     taken += [outlines[name] for name in piece.panels if spread.panels[name].role == "tab"]
     taken += [text_box(text, clear_mm=CLEAR_MM) for text in lettered]
-    taken += [_stroke(line).buffer(CLEAR_MM) for line in leaders]
+    taken += [_stroke(line).buffer(CLEAR_MM) for line in (*leaders, *pivots)]
     title, arrow = _title(piece, card, inner.difference(shapely.union_all(taken)))
     return PieceDrawing(
         piece=piece,
-        lines=(*glue, *cuts, *folds, *arrow, *leaders),
+        lines=(*glue, *cuts, *folds, *arrow, *leaders, *pivots),
         texts=(*lettered, title),
         art=_artwork(piece.art_front, card, box),
         back=_artwork_behind(piece.art_back, card, box),
@@ -115,6 +119,23 @@ def _cuts_and_folds(spread: Spread, piece_id: str, outlines: dict[str, Polygon])
     classes = {name: spread.crease_class(hinge) for name, hinge in hinges.items()}
     folds = [NetLine(classes[line.owner], line.points, hinge=line.owner) for line in found.creases if line.owner]
     return cuts, folds
+
+
+def _pivots(spread: Spread, piece: Piece) -> list[NetLine]:
+    """A cross wherever a panel turns in the plane of its host, on both."""
+    marks = []
+    for panel in spread.panels.values():
+        axis, host = panel.axis, panel.parent
+        if axis is None or host is None or axis.slides or abs(axis.direction[2]) < 1 - 1e-9:
+            continue
+        for name, place in ((host, axis.point), (panel.id, apply(inverse(panel.rest), axis.point[None])[0])):
+            if name in piece.panels:
+                marks += [NetLine("mark", _cross(place[:2], way), panel=name) for way in ((1.0, 0.0), (0.0, 1.0))]
+    return marks
+
+
+def _cross(place: Array, way: tuple[float, float]) -> Array:
+    return np.asarray(place + _PIVOT_MM * np.outer([-1.0, 1.0], way))
 
 
 def _title(piece: Piece, card: MultiPolygon, free: BaseGeometry) -> tuple[NetText, list[NetLine]]:

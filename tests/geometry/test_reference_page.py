@@ -25,6 +25,7 @@ def row(field: Field) -> str:
         "length": "mm",
         "angle": "degrees",
         "number": "number",
+        "switch": "`true` or `false`",
         "choice": ", ".join(f"`{choice}`" for choice in field.choices),
         "outlines": "list of outlines",
         "point": "[x, y]",
@@ -53,7 +54,28 @@ MINIMAL = {
     "v-fold": 'fold = "spine"\nat = 60\nangle_left = 50\nangle_right = 42\nheight = 40\n',
     "tent": 'fold = "spine"\nat = 40\nlength = 60\nbase_left = 24\nbase_right = 20\nheight_left = 30\n',
     "slit-cut-in": 'fold = "spine"\nat = 40\nlength = 40\nwidth_left = 18\nwidth_right = 25\n',
+    "platform": 'fold = "spine"\nat = 40\nlength = 60\nbase = 8\nheight = 40\nwidth = 50\n',
+    "box": 'fold = "spine"\nat = 40\nlength = 80\nbase = 30\nheight = 40\n',
+    "layer": 'box = "crate"\nat = 30\n',
+    "accordion": 'fold = "spine"\nat = 40\nlength = 80\nbases = [16, 20]\nheights = [30, 28]\n',
+    "strap": (
+        'from = "page.left"\nfrom_at = [-40, 80]\nto = "page.right"\nto_at = [40, 80]\nlength = 20\nwidths = [50, 50]\n'
+    ),
     "rider": 'panel = "page.right"\nat = [40, 60]\nsize = [30, 20]\n',
+    "flap": 'panel = "page.right"\nat = [40, 60]\nlength = 30\n',
+    "pull-strip": (
+        'panel = "page.right"\nat = [34, 100]\nlength = 112\nwidth = 20\ntravel = 28\nguides = [72, 100]\n'
+        'drives = "lid"\nlink_at = 16\nlink_reach = 15\n'
+    ),
+    "wheel": 'panel = "page.right"\nat = [80, 110]\nradius = 40\n',
+}
+#: What else must be there, up to the head of the mechanism's own table.
+BEFORE = {
+    "layer": f'kind = "box"\nid = "crate"\n{MINIMAL["box"]}[[mechanism]]\n',
+    "pull-strip": (
+        'kind = "flap"\nid = "lid"\npanel = "page.right"\nat = [90, 100]\nturn = 180\nlength = 50\nwidth = 44\n'
+        "driven = true\n[[mechanism]]\n"
+    ),
 }
 #: What a default means in the minimal scene above, where the page says it in words.
 WORDS = {
@@ -70,11 +92,40 @@ WORDS = {
     ("slit-cut-in", "width_end"): (18, 25),
     ("slit-cut-in", "slit_start"): [[-18, 0], [25, 0]],
     ("slit-cut-in", "slit_end"): [[-18, 0], [25, 0]],
+    ("platform", "side"): "valley",
+    ("v-fold", "apex_cut"): 0,
+    ("box", "side"): "valley",
+    ("box", "end_width"): 30,
+    ("box", "edge"): None,
+    ("box", "edge_start"): None,
+    ("box", "edge_end"): None,
+    ("box", "holes_start"): [],
+    ("box", "holes_end"): [],
+    ("layer", "height"): 40,
+    ("layer", "width"): 30,
+    ("layer", "edge"): None,
+    ("accordion", "side"): "valley",
+    ("accordion", "edge_start"): None,
+    ("accordion", "edge_end"): None,
     ("*", "holes"): [],
     ("*", "title"): None,
     ("*", "stock"): "card",
     ("*", "art_front"): None,
     ("*", "art_back"): None,
+    ("strap", "from_turn"): 90,
+    ("strap", "to_turn"): 90,
+    ("flap", "turn"): 0,
+    ("flap", "width"): 30,
+    ("flap", "edge"): None,
+    ("pull-strip", "turn"): 0,
+    ("pull-strip", "outline"): [[112, -10], [112, 10], [0, 10], [0, -10]],
+    ("pull-strip", "drives"): None,
+    ("pull-strip", "link_at"): None,
+    ("pull-strip", "link_reach"): None,
+    ("pull-strip", "link_length"): 25,
+    ("pull-strip", "link_width"): 16,
+    ("wheel", "window"): [],
+    ("wheel", "slot"): [],
     ("rider", "panel"): None,
     ("rider", "fold"): None,
     ("rider", "side"): None,
@@ -86,7 +137,7 @@ WORDS = {
 def scene(kind: str, extra: str = "") -> str:
     """A scene of one mechanism."""
     head = 'format = 1\n[page]\nsize = "A5"\n[stock.card]\n[[mechanism]]\n'
-    return f'{head}kind = "{kind}"\nid = "m"\n{MINIMAL[kind]}{extra}'
+    return f'{head}{BEFORE.get(kind, "")}kind = "{kind}"\nid = "m"\n{MINIMAL[kind]}{extra}'
 
 
 def built(text: str) -> object:
@@ -110,6 +161,8 @@ def test_the_default_is_what_the_page_says(kind: str, field: Field) -> None:
         return
     if isinstance(value, tuple):
         lines = f"{field.name}_left = {value[0]}\n{field.name}_right = {value[1]}\n"
+    elif field.type == "switch":
+        lines = f"{field.name} = {value}\n"
     elif field.type in ("number", "length") and isinstance(value, str):
         lines = f"{field.name} = {float(value)}\n"
     else:

@@ -64,7 +64,10 @@ def test_findings_are_those_of_shapely(name):
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
 def test_the_scenes_of_the_project_stay_inside(file):
     spread = assemble(parse_description(file.read_text(encoding="utf-8")))
-    assert agrees_with_shapely(spread, spread.margin_mm) == {}
+    assert check_stays_inside(spread) == []
+    if not any(hand.beyond_mm for hand in spread.hands):
+        # Handles and rims may stand out: see test_pull_strip.py and test_wheel.py.
+        assert agrees_with_shapely(spread, spread.margin_mm) == {}
 
 
 def test_random_nests_agree_too():

@@ -1,0 +1,256 @@
+"""Links: the panel between a pull-strip and the flap that it opens, a slider-crank solved as a loop.
+
+Seen along the flap's hinge: the hinge at 0, the flap a crank of radius r that lies along +x when shut, the strip's end
+of the link at s on the same line, the link of length l from there to the crank's end. By the law of cosines
+s^2 - 2 s r cos(turn) + r^2 = l^2.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import Polygon, box
+
+from ..building import Building
+from ..description.data import MechanismSpec
+from ..errors import HingeleafError, MechanismError
+from ..model import HostSide, Piece
+from ..outline import cut_window
+from ..transforms import Array, apply, inverse
+from .feet import Foot, add_foot, close_foot
+from .flap import FlapPlan, flap_plan
+from .tabs import TabPlan
+
+__all__ = ["SliderCrank", "add_link"]
+
+#: The strip must be square to the flap's hinge to this.
+_SQUARE_DEG = 0.05
+#: The slot in which a link goes through its panel is longer and wider than its way by this on each side.
+_SLOT_PLAY_MM = 0.5
+#: Positions of the strip among which one to start from is chosen.
+_TRIED = 181
+
+
+@dataclass(frozen=True)
+class SliderCrank:
+    """A flap that a strip opens by a link, seen along its hinge.
+
+    Parameters
+    ----------
+    crank : float, mm; from the flap's hinge to the link's glue line on it
+    start, way : float, mm, and +1 or -1; where the link's end on the strip is at rest, and which way it moves;
+        positive where the shut flap lies
+    link : float, mm; length of the link
+    """
+
+    crank: float
+    start: float
+    way: float
+    link: float
+
+    def place(self, moved: Array) -> Array:
+        """Where the strip's end of the link is, (n,) float, mm."""
+        return np.asarray(self.start + self.way * moved)
+
+    def turn(self, moved: Array) -> Array:
+        """How far the flap is open, (n,) float, radians; NaN where the link does not reach.
+
+        Notes
+        -----
+        Source: the law of cosines.
+        """
+        place = self.place(moved)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            cosine = (place**2 + self.crank**2 - self.link**2) / (2 * place * self.crank)
+            return np.asarray(np.arccos(cosine))
+
+    def link_turn(self, moved: Array, towards: float) -> Array:
+        """The link's angle to the strip, (n,) float, radians, from where it points that way, +1 or -1, along x."""
+        turn = self.turn(moved)
+        along = self.crank * np.cos(turn) - self.place(moved)
+        return np.asarray(np.arctan2(self.crank * np.sin(turn), towards * along))
+
+    def best(self, travel: float) -> float:
+        """Where in the travel the crank and its rod are furthest from lying in line; NaN where they never are not."""
+        moved = np.linspace(0.0, travel, _TRIED)
+        height = self.crank * np.sin(self.turn(moved))
+        return float(moved[np.nanargmax(height)]) if np.nanmax(height, initial=0.0) > 1e-6 else float("nan")
+
+
+def add_link(spec: MechanismSpec, building: Building, normal: float, way: float) -> None:
+    """Hinge a link on a pull-strip and on the flap that it opens.
+
+    Parameters
+    ----------
+    spec : the pull-strip, whose panel ID.strip stands
+    building : Building
+    normal : +1 where the strip slides on its host's printed face, -1 on its back
+    way : +1 where a hand pulls it out, -1 where it pushes it in
+
+    Raises
+    ------
+    MechanismError, HingeleafError
+        There is no such flap, it is not square to the strip, or the link does not reach it.
+    """
+    flap = _flap(spec, building)
+    for key in ("link_at", "link_reach"):
+        if key not in spec.values:
+            raise MechanismError("is missing; a pull-strip that opens a flap needs link_at and link_reach, in mm", key)
+    strip = building.panels[f"{spec.id}.strip"]
+    out = strip.rest[:2, 0]
+    square = math.degrees(math.asin(min(1.0, abs(float(out @ flap.line)))))
+    if square > _SQUARE_DEG:
+        raise MechanismError(
+            f"is {square:.2f} degrees off square to the hinge of {flap.id}; turn the one or the other by that", "turn"
+        )
+    begin = apply(strip.rest, np.array([[spec.values["link_at"], 0.0]]))[0, :2]
+    start = float((begin - flap.at) @ flap.out)
+    crank = _crank(spec, flap, begin)
+    length = spec.values.get("link_length", abs(start - crank))
+    if length < 1e-6:
+        raise MechanismError(
+            f"puts both ends of the link on the same place; move it away from {start:g} mm", "link_reach"
+        )
+    near, far = abs(abs(start) - crank), abs(start) + crank
+    if not near - 1e-9 <= length <= far + 1e-9:
+        raise MechanismError(
+            f"is {length:g} mm; left alone, its ends are {near:g} to {far:g} mm apart, as the flap turns", "link_length"
+        )
+    plan = SliderCrank(crank, start, way * float(np.sign(out @ flap.out)), length)
+    _build_link(spec, building, flap, plan, (begin, normal))
+
+
+def _flap(spec: MechanismSpec, building: Building) -> FlapPlan:
+    name = spec.values["drives"]
+    found = next((item for item in building.description.mechanisms if item.id == name and item.kind == "flap"), None)
+    if found is None:
+        raise MechanismError(f'"{name}" is no flap; write the id of a flap with driven = true', "drives")
+    if f"{name}:flap" not in building.loose:
+        reason = "is moved by something else already" if found.values.get("driven") else "is moved by hand"
+        raise MechanismError(
+            f"{name} {reason}; a flap that a pull-strip opens has driven = true and no other", "drives"
+        )
+    if found.values["panel"] != spec.values["panel"]:
+        raise MechanismError(f"{name} is hinged on {found.values['panel']}; the strip must slide there too", "panel")
+    return flap_plan(found)
+
+
+def _crank(spec: MechanismSpec, flap: FlapPlan, begin: Array) -> float:
+    """From the flap's hinge to the link's glue line; both must be on the flap, the whole width of the link."""
+    reach, half = spec.values["link_reach"], _width(spec) / 2
+    if not 0.0 < reach <= flap.width:
+        raise MechanismError(f"is {reach:g} mm; {flap.id} reaches from its hinge to {flap.width:g} mm", "link_reach")
+    aside = abs(float((begin - flap.at) @ flap.line))
+    if aside + half > flap.length / 2 + 1e-9:
+        raise MechanismError(
+            f"runs {aside + half - flap.length / 2:.2f} mm beside {flap.id}, link included; move it aside, or write a "
+            f"smaller link_width",
+            "at",
+        )
+    return float(reach)
+
+
+def _width(spec: MechanismSpec) -> float:
+    width = spec.values.get("link_width", spec.values["width"] - 4.0)
+    if width <= 0.0:
+        raise MechanismError("must be given for a strip of 4 mm or less", "link_width")
+    return float(width)
+
+
+def _build_link(
+    spec: MechanismSpec, building: Building, flap: FlapPlan, plan: SliderCrank, at: tuple[Array, float]
+) -> None:
+    begin, normal = at
+    best = plan.best(spec.values["travel"])
+    if not np.isfinite(best):
+        shut = (
+            "lies in line with the flap and is only stretched" if "link_length" not in spec.values else "never reaches"
+        )
+        other = "in" if spec.values.get("way", "out") == "out" else "out"
+        raise MechanismError(
+            f"moves the link's end from {plan.start:g} to {plan.start + plan.way * spec.values['travel']:g} mm of the "
+            f'hinge of {flap.id}, where the link of {plan.link:g} mm {shut}; write way = "{other}", or move link_at',
+            "way",
+        )
+    if normal != flap.normal:
+        _cut_slot(spec, building, flap, plan, begin)
+    piece, panel = f"{spec.id}.link", f"{spec.id}.link.arm"
+    stock = building.description.stocks[spec.values["stock"]]
+    panels = (panel, f"{panel}.tab", f"{piece}.end.tab")
+    building.pieces[piece] = Piece(piece, f"{spec.values.get('title', spec.id)}, link", stock, panels)
+    towards = float(np.sign(plan.crank - plan.start)) or 1.0
+    # Whatever face the strip lies on, the link stands on the side on which the flap opens.
+    add_foot(building, piece, _first(spec, building, flap, plan, (begin, towards)), normal * flap.normal)
+    # Beyond the hinge the link lies over the shut flap, otherwise under it.
+    side = -1.0 if plan.start > 0.0 else 1.0
+    closure = close_foot(building, piece, _last(spec, flap, plan, begin, towards), side, panel)
+
+    def guesses(_poses: Mapping[str, Array], names: tuple[str, ...]) -> Array:
+        moved = np.array([best])
+        found = {f"{spec.id}:link:arm": plan.link_turn(moved, towards), f"{flap.id}:flap": plan.turn(moved)}
+        return np.array([[float(found[name][0]) for name in names]])
+
+    building.add_loop(spec, [f"{spec.id}:link:arm"], [closure], guesses, begin=best)
+
+
+def _first(spec: MechanismSpec, building: Building, flap: FlapPlan, plan: SliderCrank, at: tuple[Array, float]) -> Foot:
+    """Its foot on the strip."""
+    _, towards = at
+    width, strip = _width(spec), building.panels[f"{spec.id}.strip"]
+    back = inverse(strip.rest)[:2, :2]
+    out, line = back @ (towards * flap.out), back @ (towards * flap.line)
+    middle = np.array([spec.values["link_at"], 0.0])
+    start = middle - line * width / 2
+    return Foot(
+        side="arm",
+        host=HostSide(strip.id, start, line, out),
+        host_start=start,
+        host_line=line,
+        host_out=out,
+        net_start=np.array([-width / 2, 0.0]),
+        net_line=np.array([1.0, 0.0]),
+        net_up=np.array([0.0, 1.0]),
+        outline=box(-width / 2, 0.0, width / 2, plan.link),
+        tab=TabPlan(True, spec.values.get("link_tab", 8.0), width, 0.0, math.inf),
+        tab_key="link_width",
+    )
+
+
+def _last(spec: MechanismSpec, flap: FlapPlan, plan: SliderCrank, begin: Array, towards: float) -> Foot:
+    """Its foot on the flap, in the flap's own coordinates: x along the hinge, y away from it."""
+    width = _width(spec)
+    line, out = np.array([towards, 0.0]), np.array([0.0, towards])
+    start = np.array([float((begin - flap.at) @ flap.line), plan.crank]) - line * width / 2
+    return Foot(
+        side="end",
+        host=HostSide(f"{flap.id}.flap", start, line, out),
+        host_start=start,
+        host_line=line,
+        host_out=out,
+        net_start=np.array([-width / 2, plan.link]),
+        net_line=np.array([1.0, 0.0]),
+        net_up=np.array([0.0, -1.0]),
+        outline=box(0.0, 0.0, 1.0, 1.0),
+        tab=TabPlan(False, spec.values.get("link_tab", 8.0), width, 0.0, math.inf),
+        tab_key="link_width",
+    )
+
+
+def _cut_slot(spec: MechanismSpec, building: Building, flap: FlapPlan, plan: SliderCrank, begin: Array) -> None:
+    """The slot along which the link goes from a strip on the one face to a flap on the other."""
+    half, way = _width(spec) / 2 + _SLOT_PLAY_MM, plan.way * flap.out
+    first, last = begin - _SLOT_PLAY_MM * way, begin + (spec.values["travel"] + _SLOT_PLAY_MM) * way
+    aside = half * flap.line
+    host = building.panels[flap.host]
+    try:
+        slot = Polygon([first - aside, last - aside, last + aside, first + aside])
+        building.add_panel(host.with_outline(cut_window(host.outline, slot)))
+    except HingeleafError:
+        raise MechanismError(
+            f"the slot for its link, {spec.values['travel'] + 2 * _SLOT_PLAY_MM:g} x {2 * half:g} mm, is not inside "
+            f"{host.id} or meets another cut; move the strip, or let it slide on the face on which the flap lies",
+            "face",
+        ) from None
