@@ -15,10 +15,10 @@ from .description.fields import HOSTS
 from .errors import DescriptionError, HingeleafError, MechanismError, Problem
 from .mechanisms import KINDS
 from .model import Angle, Axis, Fold, GlueArea, Hinge, HostSide, Panel, Piece
-from .outline import common_part, parts_of
+from .outline import carried, common_part, parts_of
 from .spread import Spread
 from .tolerances import SLIVER_MM2
-from .transforms import Array, apply
+from .transforms import Array
 
 __all__ = ["assemble", "building_problems"]
 
@@ -183,10 +183,7 @@ def _glue_areas(building: Building) -> tuple[GlueArea, ...]:
 
 def _on_host(glued: Panel) -> Polygon:
     """A fixed panel's outline in its host's net coordinates."""
-    rings = [
-        apply(glued.rest, np.asarray(ring.coords))[:, :2] for ring in (glued.outline.exterior, *glued.outline.interiors)
-    ]
-    return Polygon(rings[0], rings[1:])
+    return carried(glued.outline, glued.rest)
 
 
 def _still_there(building: Building, area: GlueArea, part: Polygon) -> list[Polygon]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Literal
 
 import numpy as np
 
@@ -95,12 +94,8 @@ class Building:
         """
         self.add_unit(CellOnFold(spec.id if name is None else f"{spec.id}.{name}", cell, fold.dihedral, fold.id))
 
-    def add_hand(self, spec: MechanismSpec, unit: Literal["deg", "mm"], low: float, high: float, rest: float) -> Hand:
-        """Add what a hand moves: its range and where it rests, radians or mm; it sets the variable ID:hand."""
-        return self.add_moved(Hand(spec.id, unit, low, high, rest))
-
-    def add_moved(self, hand: Hand) -> Hand:
-        """Add what a hand moves, as it is described by a Hand."""
+    def add_hand(self, hand: Hand) -> Hand:
+        """Add what a hand moves; it sets the variable ID:hand."""
         self.add_unit(hand)
         self.roots[hand.variable] = hand.variable
         return hand

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from .creep import CellCreep, half_crease
 from .linkage import PlanarCell, solve_planar, solve_spherical
 from .model import CellOnFold
-from .motion import Unit, solve_cells, value_of
+from .motion import Unit, solve_cells
 from .spread import Spread
 from .transforms import Array
 
@@ -46,7 +46,7 @@ class Copies:
         """All angles, each copy at its own opening."""
         variables: dict[str, Array] = {"spine": openings_rad, **self._of_loops(openings_rad)}
         for item in self.cells:
-            host = value_of(item.host, variables, self.count)
+            host = item.host.of(variables, self.count)
             solver = solve_planar if isinstance(item.cell, PlanarCell) else solve_spherical
             own = self.sizes[item.id].T
             motion = solver(own[0], own[1], own[2], own[3], item.cell.branch, host)

@@ -17,7 +17,7 @@ from shapely import Polygon
 from .outline import parts_of
 from .transforms import Array
 
-__all__ = ["CLEARANCE_MM", "Crossings", "PanelEdges", "find_crossings", "panel_edges"]
+__all__ = ["CLEARANCE_MM", "Crossings", "PanelEdges", "find_crossings", "pairs_apart", "panel_edges"]
 
 #: Panels are drawn in by this much before they are tried against each other: a tenth of a common card's caliper.
 CLEARANCE_MM = 0.03
@@ -95,6 +95,14 @@ def panel_edges(outlines: Mapping[str, Polygon]) -> PanelEdges:
     box = np.array(bounds).reshape(-1, 4)
     middles, halves = (box[:, :2] + box[:, 2:]) / 2, (box[:, 2:] - box[:, :2]) / 2
     return PanelEdges(tuple(names), starts, ends, real, middles, halves)
+
+
+def pairs_apart(bodies: Sequence[str]) -> Index:
+    """Pairs of panels that belong to different bodies, (k, 2) int; bodies names that of each panel."""
+    names = np.asarray(bodies)
+    first, second = np.triu_indices(len(names), 1)
+    apart = names[first] != names[second]
+    return np.stack([first[apart], second[apart]], axis=1)
 
 
 def find_crossings(edges: PanelEdges, matrices: Array, pairs: Sequence[tuple[int, int]] | Index) -> Crossings:

@@ -14,8 +14,9 @@ from functools import cached_property
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon, STRtree
+from shapely import STRtree
 
+from .outline import carried
 from .spread import Spread
 from .tolerances import SLIVER_MM2, TOUCH_MM
 from .transforms import Array, apply
@@ -148,7 +149,7 @@ def pile_of(spread: Spread) -> Pile:
     names = list(stocks)
     matrices = _ajar(spread, low) if np.isfinite(low) else {}
     lying = {name: matrix for name, matrix in matrices.items() if abs(matrix[2, 2]) > _STEEP}
-    outlines = {name: _seen(spread.panels[name].outline, matrix) for name, matrix in lying.items()}
+    outlines = {name: carried(spread.panels[name].outline, matrix).buffer(0) for name, matrix in lying.items()}
     panels = tuple(name for name in lying if outlines[name].area > SLIVER_MM2)
     seen = np.array([outlines[name] for name in panels], dtype=object)
     faces = _faces(seen)
@@ -177,11 +178,6 @@ def _ajar(spread: Spread, low: float) -> dict[str, Array]:
     level[0, 0], level[0, 2], level[2, 0], level[2, 2] = np.cos(half), np.sin(half), -np.sin(half), np.cos(half)
     poses = spread.pose(np.array([opening])).matrices
     return {name: level @ matrix[0] for name, matrix in poses.items() if np.isfinite(matrix).all()}
-
-
-def _seen(outline: Polygon, matrix: Array) -> Polygon:
-    rings = [apply(matrix, np.asarray(ring.coords))[:, :2] for ring in (outline.exterior, *outline.interiors)]
-    return Polygon(rings[0], rings[1:]).buffer(0)
 
 
 def _faces(outlines: NDArray[np.object_]) -> NDArray[np.object_]:

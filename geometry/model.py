@@ -50,10 +50,10 @@ class Angle:
     scale: float = 1.0
     offset: float = 0.0
 
-    def of(self, variables: Mapping[str, Array]) -> Array:
-        """The angle at every position, (n,) float, radians."""
+    def of(self, variables: Mapping[str, Array], count: int | None = None) -> Array:
+        """The angle at every position, (n,) float, radians; a constant one at so many, or at every opening."""
         if self.variable is None:
-            return np.full(len(variables["spine"]), self.offset)
+            return np.full(len(variables["spine"]) if count is None else count, self.offset)
         return self.offset + self.scale * variables[self.variable]
 
     def other_side(self) -> Angle:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from .model import Angle, Hinge, Panel
 from .transforms import Array
 
-__all__ = ["Motion", "Unit", "pose_panels", "solve_cells", "solve_units", "value_of"]
+__all__ = ["Motion", "Unit", "pose_panels", "solve_cells", "solve_units"]
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Motion:
 
     def angle(self, angle: Angle) -> Array:
         """An angle of the spread at every opening, (n,) float, radians."""
-        return value_of(angle, self.variables, len(self.openings_rad))
+        return angle.of(self.variables, len(self.openings_rad))
 
     def dihedral(self, hinge: Hinge) -> Array:
         """A hinge's dihedral angle at every opening, (n,) float, radians."""
@@ -44,13 +44,6 @@ class Motion:
         for value in self.variables.values():
             good &= np.isfinite(value)
         return good
-
-
-def value_of(angle: Angle, variables: Mapping[str, Array], count: int) -> Array:
-    """Evaluate an angle, (n,) float, radians."""
-    if angle.variable is None:
-        return np.full(count, angle.offset)
-    return angle.offset + angle.scale * variables[angle.variable]
 
 
 class Unit(Protocol):
@@ -121,5 +114,5 @@ def pose_panels(panels: Iterable[Panel], variables: Mapping[str, Array], count: 
         if panel.axis is None:
             matrices[panel.id] = above @ panel.rest
         else:
-            matrices[panel.id] = above @ panel.axis.motion(value_of(panel.axis.turn, variables, count)) @ panel.rest
+            matrices[panel.id] = above @ panel.axis.motion(panel.axis.turn.of(variables, count)) @ panel.rest
     return matrices

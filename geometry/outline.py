@@ -8,22 +8,24 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from shapely import Polygon, difference, get_parts, intersection, make_valid, set_precision
+from shapely import Polygon, box, difference, get_parts, intersection, make_valid, set_precision
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 from svgelements import Arc, Close, CubicBezier, Line, Move, Path, QuadraticBezier
 
 from .errors import HingeleafError
 from .tolerances import CHORD_MM, GRID_MM, SLIVER_MM2, TOUCH_MM
-from .transforms import Array
+from .transforms import Array, apply
 
 __all__ = [
+    "carried",
     "closed_outline",
     "common_part",
     "cut_window",
     "parts_of",
     "polyline",
     "single_polygon",
+    "strip",
     "without",
     "without_repeats",
 ]
@@ -116,6 +118,27 @@ def common_part(one: BaseGeometry, two: BaseGeometry) -> BaseGeometry:
 def without(one: BaseGeometry, two: BaseGeometry) -> BaseGeometry:
     """The first shape without the second, on the common grid, without the grid sticking to the result."""
     return set_precision(difference(one, two, grid_size=GRID_MM), 0.0)
+
+
+def carried(outline: Polygon, matrix: Array) -> Polygon:
+    """An outline with its holes in other coordinates, seen from above.
+
+    Parameters
+    ----------
+    outline : Polygon, mm
+    matrix : (4, 4) float, what carries it there
+
+    Returns
+    -------
+    Polygon, mm
+    """
+    rings = [apply(matrix, np.asarray(ring.coords))[:, :2] for ring in (outline.exterior, *outline.interiors)]
+    return Polygon(rings[0], rings[1:])
+
+
+def strip(start: float, end: float, length: float) -> Polygon:
+    """The rectangle between two places along x, in either order, and from 0 to a length along y, mm."""
+    return box(min(start, end), 0.0, max(start, end), length)
 
 
 def cut_window(outline: Polygon, window: Polygon) -> Polygon:

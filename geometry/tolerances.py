@@ -9,6 +9,7 @@ __all__ = [
     "FLAT_MM",
     "GRID_MM",
     "RIG_MM",
+    "SHALLOW_MM",
     "SLIT_MM",
     "SLIVER_MM2",
     "TOUCH_MM",
@@ -43,3 +44,6 @@ SLIT_MM = 1e-3
 
 #: Largest error of any panel corner between two samples of the rig's drivers.
 RIG_MM = 0.02
+
+#: What passes through other card by less than this is taken up by the card itself.
+SHALLOW_MM = 0.1

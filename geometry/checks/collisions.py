@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..crossing import Crossings, Index, PanelEdges, find_crossings, panel_edges
+from ..crossing import Crossings, Index, PanelEdges, find_crossings, pairs_apart, panel_edges
 from ..motion import pose_panels, solve_cells
 from ..spread import Spread
+from ..tolerances import SHALLOW_MM
 from ..transforms import Array
 from .findings import Finding
 
@@ -17,8 +18,6 @@ __all__ = ["check_collisions", "sampled_openings_deg"]
 _CODE = "collides"
 #: First contact is found to this.
 _EXACT_DEG = 0.1
-#: A crossing shallower than this is taken up by the card itself.
-_SHALLOW_MM = 0.1
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def check_collisions(spread: Spread, only: tuple[str, str] | None = None) -> lis
     crossings = find_crossings(edges, _poses(spread, edges, openings), pairs)
     keys = crossings.first * len(edges.names) + crossings.second
     found = []
-    for key in np.unique(keys[crossings.depth > _SHALLOW_MM]):
+    for key in np.unique(keys[crossings.depth > SHALLOW_MM]):
         rows = np.flatnonzero(keys == key)
         found.append(_Pair(int(crossings.first[rows[0]]), int(crossings.second[rows[0]]), rows))
     starts = np.array([crossings.opening[pair.rows].min() for pair in found], dtype=np.int64)
@@ -92,10 +91,7 @@ def _pairs(spread: Spread, edges: PanelEdges) -> Index:
     for panel in spread.panels.values():
         fixed = panel.parent is not None and panel.axis is None
         body[panel.id] = body[str(panel.parent)] if fixed else panel.id
-    bodies = np.unique([body[name] for name in edges.names], return_inverse=True)[1]
-    first, second = np.triu_indices(len(edges.names), 1)
-    apart = bodies[first] != bodies[second]
-    return np.stack([first[apart], second[apart]], axis=1)
+    return pairs_apart([body[name] for name in edges.names])
 
 
 def _finding(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..crossing import Crossings, Index, PanelEdges, find_crossings, panel_edges
+from ..crossing import Crossings, Index, PanelEdges, find_crossings, pairs_apart, panel_edges
 from ..model import Hand
 from ..sampling import hand_range
 from ..spread import Spread
+from ..tolerances import SHALLOW_MM
 from ..transforms import Array
 from .findings import Finding, Severity
 
@@ -18,8 +19,6 @@ _CODE = "hand-collides"
 _OPENINGS_DEG = (180.0, 150.0, 120.0, 90.0)
 #: Positions of a hand that are tried, evenly over its range, its ends left out: there card may lie on card.
 _STEPS = 36
-#: A crossing shallower than this is taken up by the card itself.
-_SHALLOW_MM = 0.1
 
 
 def check_hand_collisions(spread: Spread) -> list[Finding]:
@@ -63,7 +62,7 @@ def _of_hand(spread: Spread, hand: Hand, edges: PanelEdges, openings: list[float
     tried = (openings, (hand.said(values[0]), hand.said(values[-1])))
     return [
         _finding(spread, hand, edges, crossings, np.flatnonzero(keys == key), (np.degrees(rows)[at], moved[at]), tried)
-        for key in np.unique(keys[crossings.depth > _SHALLOW_MM])
+        for key in np.unique(keys[crossings.depth > SHALLOW_MM])
     ]
 
 
@@ -74,10 +73,7 @@ def _pairs(spread: Spread, hand: Hand, edges: PanelEdges) -> Index:
     for panel in spread.panels.values():
         turns = panel.axis is not None and panel.axis.turn.variable in moved
         body[panel.id] = panel.id if turns else body.get(str(panel.parent), "still")
-    bodies = np.array([body[name] for name in edges.names])
-    first, second = np.triu_indices(len(edges.names), 1)
-    apart = bodies[first] != bodies[second]
-    return np.stack([first[apart], second[apart]], axis=1)
+    return pairs_apart([body[name] for name in edges.names])
 
 
 def _finding(

@@ -7,6 +7,7 @@ import shapely
 from shapely import Point, Polygon, box
 
 from ..model import Panel
+from ..outline import carried
 from ..spread import Spread
 from ..tolerances import SLIVER_MM2
 from ..transforms import Array, apply, inverse
@@ -29,10 +30,7 @@ def closed_outline_of(panel: Panel, matrix: Array) -> Polygon:
     -------
     Polygon, mm
     """
-    rings = [
-        apply(matrix, np.asarray(ring.coords))[:, :2] for ring in [panel.outline.exterior, *panel.outline.interiors]
-    ]
-    return Polygon(rings[0], rings[1:])
+    return carried(panel.outline, matrix)
 
 
 def page_of(spread: Spread, panel: Panel) -> Polygon:
@@ -69,8 +67,8 @@ def check_stays_inside(spread: Spread) -> list[Finding]:
     Notes
     -----
     Source: DESIGN.md, section 5. The margin counts along the three outer edges; at the spine the fold itself is the
-    limit. A handle or a rim may stand out as far as its
-    mechanism says. Panels that cannot be reached at opening 0 are left to the check of closing flat.
+    limit. A handle or a rim may stand out as far as its mechanism says. Panels that cannot be reached at opening 0 are
+    left to the check of closing flat.
     """
     width, height = spread.page_size_mm
     margin = spread.margin_mm

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from ..model import Angle, Hinge, Panel
-from ..outline import common_part
+from ..outline import carried, common_part
 from ..spread import Spread
-from ..tolerances import SLIVER_MM2, TOUCH_MM
+from ..tolerances import SHALLOW_MM, SLIVER_MM2, TOUCH_MM
 from ..transforms import Array, apply, frame, inverse, lift, map_between, rotation_about
 from .collisions import sampled_openings_deg
 from .findings import Finding, Severity
@@ -26,8 +26,6 @@ from .findings import Finding, Severity
 __all__ = ["check_through_host"]
 
 _CODE = "through-host"
-#: What passes by less is taken up by the card itself.
-_SHALLOW_MM = 0.1
 #: Panels that lie flat on each other are turned beyond it by no more than this, from rounding.
 _FLAT_RAD = 1e-6
 #: Where it begins and ends is found to this.
@@ -197,12 +195,6 @@ def _under(spread: Spread, rider: Panel) -> tuple[Panel | None, Array, float]:
     return (panel if panel is not rider else None), matrix, sign
 
 
-def _on(outline: Polygon, matrix: Array) -> Polygon:
-    """An outline in another panel's net coordinates."""
-    rings = [apply(matrix, shapely.get_coordinates(ring))[:, :2] for ring in (outline.exterior, *outline.interiors)]
-    return Polygon(rings[0], rings[1:])
-
-
 def _half_turn(line: Array) -> Array:
     """A half turn about a line of a net, (4, 4) float."""
     direction = np.append((line[1] - line[0]) / np.hypot(*(line[1] - line[0])), 0.0)
@@ -211,7 +203,7 @@ def _half_turn(line: Array) -> Array:
 
 def _card(panel: Panel, place: Array, other: Polygon, line: Array, *, beyond: bool) -> _Card | None:
     """What of a panel lies on another, on its own side of their common line, or on the other's side beyond it."""
-    laid = _on(panel.outline, place)
+    laid = carried(panel.outline, place)
     common = common_part(laid, other)
     if common.area <= SLIVER_MM2:
         return None
@@ -254,7 +246,7 @@ def _deep_enough(through: NDArray[np.bool_], depth: Array) -> NDArray[np.bool_]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], through, [False]])))
     kept = np.zeros_like(through)
     for start, end in edges.reshape(-1, 2):
-        kept[start:end] = depth[start:end].max() > _SHALLOW_MM
+        kept[start:end] = depth[start:end].max() > SHALLOW_MM
     return kept
 
 

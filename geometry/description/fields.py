@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["COMMON", "HOSTS", "PAGE", "PRINTED", "SIDES", "STOCK", "TOP", "Field", "FieldType", "expand"]
+__all__ = ["COMMON", "HOSTS", "PAGE", "PRINTED", "SIDE", "SIDES", "STOCK", "TOP", "Field", "FieldType", "expand"]
 
 FieldType = Literal[
     "text",
@@ -105,6 +105,14 @@ COMMON = (
     Field("stock", "name", "its card", default="the first stock"),
     Field("art_front", "file", "artwork of the printed face", default="none"),
     Field("art_back", "file", "artwork of the back", default="none"),
+)
+
+SIDE = Field(
+    "side",
+    "choice",
+    "side of that fold",
+    "valley, or outer on a foot",
+    choices=("valley", "mountain", "outer", "inner"),
 )
 
 PRINTED = Field(

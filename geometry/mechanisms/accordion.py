@@ -18,12 +18,13 @@ from ..linkage import AWAY, PlanarCell
 from ..model import Angle, Fold, HostSide, Piece
 from ..outline import common_part, parts_of, single_polygon, without_repeats
 from ..transforms import Array
-from .astride import astride
+from .astride import ASTRIDE_FIELDS, astride
 from .creases import add_crease
-from .cross_wall import free_edge, windows
+from .cross_wall import free_edge
 from .feet import Foot, add_foot, add_tab, stand_on
 from .glued import host_normal, sides
 from .tabs import TAB_FIELDS, TabPlan, tab_plan
+from .windows import windows
 
 __all__ = ["FIELDS", "HINTS", "ValleyAngle", "build"]
 
@@ -33,16 +34,7 @@ _BETWEEN_PROPS_MM = 2.0
 _TAB_CLEARANCE_MM = 1.0
 
 FIELDS = (
-    Field("fold", "name", "the fold it stands astride"),
-    Field(
-        "side",
-        "choice",
-        "side of that fold",
-        "valley, or outer on a foot",
-        choices=("valley", "mountain", "outer", "inner"),
-    ),
-    Field("at", "number", "where it begins along the fold, mm"),
-    Field("length", "length", "how long it is along the fold", positive=True),
+    *ASTRIDE_FIELDS,
     Field(
         "bases",
         "lengths",

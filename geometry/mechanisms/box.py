@@ -16,12 +16,13 @@ from ..errors import HingeleafError, MechanismError
 from ..model import Angle, Axis, Fold, HostSide, Panel
 from ..outline import single_polygon, without_repeats
 from ..transforms import Array, frame, lift
-from .astride import astride
+from .astride import ASTRIDE_FIELDS, astride
 from .creases import add_crease
-from .cross_wall import chevron, free_edge, halves, placed, windows
+from .cross_wall import chevron, free_edge, halves, placed
 from .feet import Foot, add_foot, close_foot
 from .glued import host_normal, sides
 from .tabs import TAB_FIELDS, TabPlan, tab_plan
+from .windows import windows
 
 __all__ = ["FIELDS", "HINTS", "BoxNet", "box_net", "build"]
 
@@ -34,16 +35,7 @@ _ENDS: Mapping[str, tuple[float, float]] = {
 }
 
 FIELDS = (
-    Field("fold", "name", "the fold it stands astride"),
-    Field(
-        "side",
-        "choice",
-        "side of that fold",
-        "valley, or outer on a foot",
-        choices=("valley", "mountain", "outer", "inner"),
-    ),
-    Field("at", "number", "where it begins along the fold, mm"),
-    Field("length", "length", "how long it is along the fold", positive=True),
+    *ASTRIDE_FIELDS,
     Field("base", "length", "from the fold to the glue line of each side wall", positive=True),
     Field("height", "length", "of its walls", positive=True),
     Field(

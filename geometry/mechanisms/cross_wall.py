@@ -11,10 +11,11 @@ import shapely
 from shapely import Polygon, affinity
 
 from ..errors import HingeleafError, MechanismError
-from ..outline import closed_outline, common_part, cut_window, parts_of, polyline, single_polygon, without_repeats
+from ..outline import common_part, parts_of, polyline, single_polygon, without_repeats
 from ..transforms import Array
+from .windows import windows
 
-__all__ = ["chevron", "free_edge", "halves", "placed", "windows"]
+__all__ = ["chevron", "free_edge", "halves", "placed"]
 
 
 def chevron(distance_mm: float, widths: tuple[float, float]) -> tuple[float, float]:
@@ -47,16 +48,6 @@ def free_edge(line: Any, key: str) -> Array:
         return polyline(line)
     except HingeleafError as error:
         raise MechanismError(str(error), key) from None
-
-
-def windows(outline: Polygon, holes: Iterable[Any], key: str) -> Polygon:
-    """The outline with windows cut into it."""
-    for hole in holes:
-        try:
-            outline = cut_window(outline, closed_outline(hole))
-        except HingeleafError as error:
-            raise MechanismError(str(error), key) from None
-    return outline
 
 
 def halves(

@@ -13,11 +13,12 @@ from ..building import Building
 from ..description.data import MechanismSpec
 from ..description.fields import COMMON, Field
 from ..errors import HingeleafError, MechanismError
-from ..model import Angle, HostSide
-from ..outline import closed_outline, cut_window, polyline, single_polygon, without_repeats
+from ..model import Angle, Hand, HostSide
+from ..outline import polyline, single_polygon, without_repeats
 from ..transforms import Array
 from .feet import Foot, add_foot
 from .tabs import TabPlan
+from .windows import windows
 
 __all__ = ["FIELDS", "HINTS", "FlapPlan", "build", "flap_plan"]
 
@@ -99,7 +100,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
     """Add a flap; MechanismError where it cannot be built."""
     building.panel(spec)
     plan, values = flap_plan(spec), spec.values
-    outline = _with_holes(spec, _outline(spec))
+    outline = windows(_outline(spec), spec.values.get("holes", ()), "holes")
     building.add_piece(spec, [f"{spec.id}.flap", f"{spec.id}.flap.tab"])
     turn = _turn(spec, building)
     start = plan.at - plan.line * plan.length / 2
@@ -138,7 +139,7 @@ def _turn(spec: MechanismSpec, building: Building) -> Angle:
         raise MechanismError("is 0; a flap that a hand opens opens by more than that", "opens_to")
     if rest > opens:
         raise MechanismError(f"is {rest:g}; a flap rests between 0, shut, and {opens:g}, as far as it opens", "rest")
-    hand = building.add_hand(spec, "deg", 0.0, math.radians(opens), math.radians(rest))
+    hand = building.add_hand(Hand(spec.id, "deg", 0.0, math.radians(opens), math.radians(rest)))
     return Angle(hand.variable)
 
 
@@ -159,13 +160,4 @@ def _outline(spec: MechanismSpec) -> Polygon:
         raise MechanismError(str(error), "edge") from None
     if outline.bounds[1] < -1e-9:
         raise MechanismError(f"goes {-outline.bounds[1]:g} mm behind the hinge; keep its y above 0", "edge")
-    return outline
-
-
-def _with_holes(spec: MechanismSpec, outline: Polygon) -> Polygon:
-    for hole in spec.values.get("holes", ()):
-        try:
-            outline = cut_window(outline, closed_outline(hole))
-        except HingeleafError as error:
-            raise MechanismError(str(error), "holes") from None
     return outline

@@ -9,11 +9,10 @@ from shapely import Polygon
 
 from ..building import Building, HingePlan
 from ..description.data import MechanismSpec
-from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, Cell
 from ..model import Angle, Fold, HostSide
-from ..outline import closed_outline, cut_window
 from .feet import Foot, add_foot
+from .windows import windows
 
 __all__ = ["Glued", "host_normal", "sides", "stand", "with_holes"]
 
@@ -48,13 +47,8 @@ def sides(spec: MechanismSpec, name: str, default: float) -> tuple[float, float]
 
 def with_holes(spec: MechanismSpec, outline: Polygon, key: str, mirror: float) -> Polygon:
     """The outline with the holes that a key lists, in the coordinates x away from the crease, y along it."""
-    for hole in spec.values.get(key, spec.values.get(key.rsplit("_", 1)[0], ())):
-        try:
-            ring = np.asarray(closed_outline(hole).exterior.coords) * [mirror, 1.0]
-            outline = cut_window(outline, Polygon(ring))
-        except HingeleafError as error:
-            raise MechanismError(str(error), key) from None
-    return outline
+    holes = spec.values.get(key, spec.values.get(key.rsplit("_", 1)[0], ()))
+    return windows(outline, holes, key, mirror)
 
 
 def host_normal(fold: Fold, side: str) -> float:

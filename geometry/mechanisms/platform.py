@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from shapely import Polygon, box
 
 from ..building import Building
 from ..description.data import MechanismSpec
@@ -14,25 +13,17 @@ from ..description.fields import COMMON, Field
 from ..errors import MechanismError
 from ..linkage import AWAY, PlanarCell
 from ..model import Angle, Axis, Fold, HostSide, Panel, Piece
-from ..tolerances import TOUCH_MM
+from ..outline import strip
+from .astride import ASTRIDE_FIELDS, astride
 from .creases import add_crease
 from .feet import Foot, add_foot, add_tab
 from .glued import host_normal, sides, with_holes
-from .tabs import TAB_FIELDS, TabPlan, tab_plan
+from .tabs import NARROWEST_MM, TAB_FIELDS, TabPlan, tab_plan
 
 __all__ = ["FIELDS", "HINTS", "build"]
 
 FIELDS = (
-    Field("fold", "name", "the fold it stands astride"),
-    Field(
-        "side",
-        "choice",
-        "side of that fold",
-        "valley, or outer on a foot",
-        choices=("valley", "mountain", "outer", "inner"),
-    ),
-    Field("at", "number", "where it begins along the fold, mm"),
-    Field("length", "length", "how long it is along the fold", positive=True),
+    *ASTRIDE_FIELDS,
     Field("base", "length", "from the fold to the glue line of each support", positive=True),
     Field("height", "length", "of the supports and the legs, from glue line to layer, on the card", positive=True),
     Field(
@@ -58,8 +49,6 @@ HINTS: Mapping[str, str] = {
 
 #: Two tabs that meet under the layer, one of the support and one of the leg, keep this far apart.
 _BETWEEN_TABS_MM = 2.0
-#: A tab narrower than this cannot be glued by hand; see tabs.
-_NARROWEST_MM = 3.0
 
 
 @dataclass(frozen=True)
@@ -86,14 +75,7 @@ class _Side:
 
 def build(spec: MechanismSpec, building: Building) -> None:
     """Add a platform; MechanismError where it cannot be built."""
-    named = building.fold(spec)
-    at, length = spec.values["at"], spec.values["length"]
-    if at < named.start - TOUCH_MM or at + length > named.end + TOUCH_MM:
-        raise MechanismError(
-            f"begins at {at:g} and ends at {at + length:g}; {named.id} runs from {named.start:g} to {named.end:g} mm",
-            "at",
-        )
-    fold = named.moved(at)
+    fold, length = astride(spec, building), spec.values["length"]
     widths = spec.sided("width")
     if None in widths:
         raise MechanismError("is given for one side only; give width, or both width_left and width_right", "width")
@@ -125,7 +107,7 @@ def _add_side(spec: MechanismSpec, building: Building, side: _Side) -> None:
     # Inside the parallelogram the crease measures the cell's angle; flat, the layer goes straight on from the leg.
     turn = Angle(shoulder.variable, side.sign, -side.sign * np.pi)
     axis = Axis(np.append(place, 0.0), np.array([0.0, 1.0, 0.0]), turn)
-    layer = with_holes(spec, _strip(0.0, side.sign * side.width, length), f"holes_{side.name}", side.sign)
+    layer = with_holes(spec, strip(0.0, side.sign * side.width, length), f"holes_{side.name}", side.sign)
     building.add_panel(Panel(cell, spec.id, layer, f"{cell}.leg", np.eye(4), axis))
     add_crease(building, f"{cell}.middle", (cell, f"{cell}.leg"), place, side.sign, length, shoulder.other_side())
     _glue_to_layer(building, support, cell, side, tabs[0])
@@ -144,8 +126,8 @@ def _tabs(spec: MechanismSpec, side: _Side) -> tuple[TabPlan, TabPlan]:
     leg = tab_plan(spec, index, length_mm=spec.values["length"], sector_rad=0.0, distance_mm=np.inf)
     wanted = sides(spec, "tab_width", 10.0)[index]
     width = min(wanted, room / 2 if leg.inner else room)
-    if width < _NARROWEST_MM:
-        needed = (2 if leg.inner else 1) * _NARROWEST_MM + _BETWEEN_TABS_MM
+    if width < NARROWEST_MM:
+        needed = (2 if leg.inner else 1) * NARROWEST_MM + _BETWEEN_TABS_MM
         raise MechanismError(
             f"is {side.width:g} mm on the {side.name}, too narrow for the tabs under the layer; from {needed:g} mm on "
             f"there is room",
@@ -166,7 +148,7 @@ def _support_foot(spec: MechanismSpec, side: _Side, tab: TabPlan) -> Foot:
         net_start=np.array([side.sign * height, 0.0]),
         net_line=np.array([0.0, 1.0]),
         net_up=np.array([-side.sign, 0.0]),
-        outline=_strip(0.0, side.sign * height, spec.values["length"]),
+        outline=strip(0.0, side.sign * height, spec.values["length"]),
         tab=tab,
     )
 
@@ -183,7 +165,7 @@ def _leg_foot(spec: MechanismSpec, side: _Side, tab: TabPlan) -> Foot:
         net_start=np.array([far, 0.0]),
         net_line=np.array([0.0, 1.0]),
         net_up=np.array([-side.sign, 0.0]),
-        outline=_strip(near, far, spec.values["length"]),
+        outline=strip(near, far, spec.values["length"]),
         tab=tab,
     )
 
@@ -207,7 +189,3 @@ def _glue_to_layer(building: Building, support: str, layer: str, side: _Side, ta
     add_tab(building, support, foot, -1.0, turn, f"{support}.wall")
     # On the other side of this line lies the other half of the layer, which folds: no place to build on.
     del building.folds[(f"{support}.top", "inner")]
-
-
-def _strip(start: float, end: float, length: float) -> Polygon:
-    return box(min(start, end), 0.0, max(start, end), length)

@@ -13,11 +13,12 @@ from shapely import Polygon, box
 from ..building import Building
 from ..description.data import MechanismSpec
 from ..description.fields import COMMON, Field
-from ..errors import HingeleafError, MechanismError
+from ..errors import MechanismError
 from ..model import Angle, Axis, GlueArea, Hand, Panel, Piece
-from ..outline import closed_outline, cut_window, parts_of, without
+from ..outline import closed_outline, parts_of, without
 from ..transforms import Array, apply, frame
 from .links import add_link
+from .windows import windows
 
 __all__ = ["FIELDS", "GUIDE_PLAY_MM", "HINTS", "build"]
 
@@ -90,7 +91,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
     values = spec.values
     lane = _lane(spec)
     way = -1.0 if values.get("way", "out") == "in" else 1.0
-    hand = building.add_moved(
+    hand = building.add_hand(
         Hand(spec.id, "mm", 0.0, values["travel"], 0.0, values.get("beyond", 0.0), lane.normal < 0)
     )
     name = f"{spec.id}.strip"
@@ -124,12 +125,7 @@ def _outline(spec: MechanismSpec) -> Polygon:
         low, _, high, _ = outline.bounds
         if max(abs(low), abs(high - length)) > 1e-6:
             raise MechanismError(f"reaches from {low:g} to {high:g} mm; the strip from 0 to {length:g}", "outline")
-    for hole in values.get("holes", ()):
-        try:
-            outline = cut_window(outline, closed_outline(hole))
-        except HingeleafError as error:
-            raise MechanismError(str(error), "holes") from None
-    return outline
+    return windows(outline, values.get("holes", ()), "holes")
 
 
 def _add_guide(spec: MechanismSpec, building: Building, lane: _Lane, side: str, place: float) -> None:

@@ -13,11 +13,12 @@ from shapely import Polygon
 from ..building import Building, HingePlan
 from ..description.data import MechanismSpec
 from ..description.fields import COMMON, Field
-from ..errors import HingeleafError, MechanismError
+from ..errors import MechanismError
 from ..model import Fold, GlueArea, HostSide, Panel
-from ..outline import closed_outline, common_part, cut_window, parts_of
-from ..transforms import Array, apply, frame, map_between
+from ..outline import carried, closed_outline, common_part, parts_of
+from ..transforms import Array, frame, map_between
 from .glued import host_normal
+from .windows import windows
 
 __all__ = ["FIELDS", "HINTS", "build"]
 
@@ -73,12 +74,7 @@ def _outline(spec: MechanismSpec) -> Polygon:
         outline: Polygon = shapely.box(-width / 2, -height / 2, width / 2, height / 2)
     else:
         outline = closed_outline(values["outline"])
-    for hole in values.get("holes", ()):
-        try:
-            outline = cut_window(outline, closed_outline(hole))
-        except HingeleafError as error:
-            raise MechanismError(str(error), "holes") from None
-    return outline
+    return windows(outline, values.get("holes", ()), "holes")
 
 
 def _on_panel(spec: MechanismSpec, building: Building, outline: Polygon) -> None:
@@ -140,9 +136,7 @@ def _in_space(vector: Array) -> Array:
 
 def _glue(spec: MechanismSpec, building: Building, host: str, name: str, rest: Array, back: bool) -> None:
     outline = building.panels[name].outline
-    rings = [apply(rest, np.asarray(ring.coords))[:, :2] for ring in (outline.exterior, *outline.interiors)]
-    on_host = Polygon(rings[0], rings[1:])
-    area = common_part(on_host, building.panels[host].outline)
+    area = common_part(carried(outline, rest), building.panels[host].outline)
     parts = parts_of(area)
     if not parts:
         raise MechanismError(f"lies wholly beside {host} and cannot be glued on it; move it", "at")

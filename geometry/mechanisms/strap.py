@@ -8,14 +8,16 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
 import numpy as np
-from shapely import Polygon, box
+from shapely import Polygon
 
-from ..building import Building, HingePlan
+from ..building import Building
 from ..description.data import MechanismSpec
 from ..description.fields import COMMON, Field
 from ..errors import MechanismError
-from ..model import Angle, Axis, Fold, HostSide, Panel
+from ..model import Angle, Axis, HostSide, Panel
+from ..outline import strip
 from ..transforms import Array, apply, inverse, lift
+from .creases import add_crease
 from .feet import Foot, add_foot, close_foot
 from .tabs import TAB_FIELDS, tab_plan
 
@@ -128,7 +130,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
     # The printed face looks away from the strap's inside.
     sign = float(np.sign(first.line[0] * out[1] - first.line[1] * out[0])) * first.normal
     places = [0.0, *accumulate(widths)]
-    outlines = [_strip(sign * start, sign * end, length) for start, end in pairwise(places)]
+    outlines = [strip(sign * start, sign * end, length) for start, end in pairwise(places)]
     add_foot(building, spec.id, _foot(spec, first, out, "p1", outlines[0], (0.0, sign)), first.normal)
     for index, (previous, name) in enumerate(pairwise(panels), start=1):
         turn = Angle(name.replace(".", ":"))
@@ -140,7 +142,9 @@ def build(spec: MechanismSpec, building: Building) -> None:
     prefer = _preference(spec, first, last, [(panels[index], sign * places[index]) for index in range(1, len(panels))])
     building.add_loop(spec, unknowns, [closure], _guesses, prefer)
     for index, pair in enumerate(pairwise(panels), start=1):
-        _add_crease(building, f"{spec.id}.c{index}", pair, np.array([sign * places[index], 0.0]), sign, length)
+        place = np.array([sign * places[index], 0.0])
+        printed = Angle(pair[1].replace(".", ":"), sign, np.pi)
+        add_crease(building, f"{spec.id}.c{index}", pair, place, sign, length, printed)
 
 
 def _end(spec: MechanismSpec, building: Building, key: str) -> _End:
@@ -196,24 +200,3 @@ def _preference(
         return np.asarray(((np.mean(middles, axis=0) - (start + end) / 2) * wanted).sum(axis=1))
 
     return liking
-
-
-def _add_crease(
-    building: Building, name: str, panels: tuple[str, str], origin: Array, sign: float, length: float
-) -> None:
-    """A crease of the row: its hinge, and both its sides as places to build on."""
-    along = np.array([0.0, 1.0])
-    printed = Angle(panels[1].replace(".", ":"), sign, np.pi)
-    building.hinges.append(HingePlan(name, "crease", panels, (origin, origin), (along, along), printed, panels))
-    left = HostSide(panels[0], origin, along, np.array([-sign, 0.0]))
-    right = HostSide(panels[1], origin, along, np.array([sign, 0.0]))
-    angles = printed.of(building.variables)
-    folded = angles[np.isfinite(angles)]
-    mountain = bool(len(folded)) and folded[np.argmax(np.abs(folded - np.pi))] > np.pi
-    front, back = ("mountain", "valley") if mountain else ("valley", "mountain")
-    building.add_fold(Fold(name, front, left, right, printed, sign, 0.0, length))
-    building.add_fold(Fold(name, back, left, right, printed.other_side(), -sign, 0.0, length))
-
-
-def _strip(start: float, end: float, length: float) -> Polygon:
-    return box(min(start, end), 0.0, max(start, end), length)

@@ -12,7 +12,7 @@ from ..description.fields import Field
 from ..errors import MechanismError
 from ..transforms import Array
 
-__all__ = ["FOLD_CLEARANCE_MM", "TAB_FIELDS", "TabPlan", "tab_plan", "tab_ring"]
+__all__ = ["FOLD_CLEARANCE_MM", "NARROWEST_MM", "TAB_FIELDS", "TabPlan", "tab_plan", "tab_ring"]
 
 #: Sides of a tab are chamfered to this angle, so that they slide under neighbours (common practice).
 _CHAMFER_RAD = math.radians(60.0)
@@ -21,7 +21,7 @@ _END_GAP_MM = 2.0
 #: No corner of a tab comes nearer to the host fold than this.
 FOLD_CLEARANCE_MM = 1.5
 #: A tab narrower than this cannot be glued by hand (common practice).
-_NARROWEST_MM = 3.0
+NARROWEST_MM = 3.0
 
 TAB_FIELDS = (
     Field(
@@ -92,7 +92,7 @@ def tab_ring(plan: TabPlan, key: str, clear_mm: float = FOLD_CLEARANCE_MM) -> Ar
         There is no room for a tab of at least 3 mm.
     """
     width = plan.width_mm
-    while width >= _NARROWEST_MM:
+    while width >= NARROWEST_MM:
         ring = _ring(plan, width, clear_mm)
         if ring is not None:
             return ring

@@ -14,7 +14,7 @@ from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, OVER, PlanarCell, closing_partner
 from ..model import Fold
 from ..outline import polyline, single_polygon, without_repeats
-from ..tolerances import TOUCH_MM
+from .astride import ASTRIDE_FIELDS, astride
 from .feet import Foot
 from .glued import Glued, stand, with_holes
 from .tabs import TAB_FIELDS, tab_plan
@@ -22,16 +22,7 @@ from .tabs import TAB_FIELDS, tab_plan
 __all__ = ["FIELDS", "HINTS", "build"]
 
 FIELDS = (
-    Field("fold", "name", "the fold it stands astride"),
-    Field(
-        "side",
-        "choice",
-        "side of that fold",
-        "valley, or outer on a foot",
-        choices=("valley", "mountain", "outer", "inner"),
-    ),
-    Field("at", "number", "where it begins along the fold, mm"),
-    Field("length", "length", "how long it is along the fold", positive=True),
+    *ASTRIDE_FIELDS,
     Field("base", "length", "from the fold to the glue line", positive=True, sided=True),
     Field(
         "height",
@@ -63,14 +54,7 @@ HINTS: Mapping[str, str] = {
 
 def build(spec: MechanismSpec, building: Building) -> None:
     """Add a tent; MechanismError where it cannot be built."""
-    named = building.fold(spec)
-    at, length = spec.values["at"], spec.values["length"]
-    if at < named.start - TOUCH_MM or at + length > named.end + TOUCH_MM:
-        raise MechanismError(
-            f"begins at {at:g} and ends at {at + length:g}; {named.id} runs from {named.start:g} to {named.end:g} mm",
-            "at",
-        )
-    fold = named.moved(at)
+    fold, length = astride(spec, building), spec.values["length"]
     branch = OVER if spec.values.get("lean") == "over" else AWAY
     bases = spec.sided("base")
     if None in bases:

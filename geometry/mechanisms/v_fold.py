@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from ..building import Building
 from ..description.data import MechanismSpec
-from ..description.fields import COMMON, PRINTED, Field
+from ..description.fields import COMMON, PRINTED, SIDE, Field
 from ..errors import HingeleafError, MechanismError
 from ..linkage import AWAY, OVER, SphericalCell, closing_partner
 from ..model import Fold
@@ -26,13 +26,7 @@ __all__ = ["FIELDS", "HINTS", "build"]
 
 FIELDS = (
     Field("fold", "name", "the fold it is glued across"),
-    Field(
-        "side",
-        "choice",
-        "side of that fold",
-        "valley, or outer on a foot",
-        choices=("valley", "mountain", "outer", "inner"),
-    ),
+    SIDE,
     Field("at", "number", "place of the apex along the fold, mm"),
     Field(
         "angle",

@@ -65,7 +65,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
         _cut(building, host.id, (_moved(_circle(pivot), at),), "at")
     elif not building.panels[host.id].outline.contains(Point(at)):
         raise MechanismError(f"is not on the card of {host.id}; the pivot needs card to hold it", "at")
-    hand = building.add_moved(
+    hand = building.add_hand(
         Hand(spec.id, "deg", 0.0, math.radians(turns), 0.0, values.get("beyond", 0.0), behind, windows, slots)
     )
     # Seen from the host's printed face it turns to the left.

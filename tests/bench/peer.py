@@ -16,7 +16,6 @@ from scipy.optimize import least_squares
 
 from geometry.linkage import Cell, PlanarCell
 from geometry.model import CellOnFold
-from geometry.motion import value_of
 from geometry.transforms import Array
 
 _CLOSE = 1e-15
@@ -39,7 +38,7 @@ def solve_cells(
     """
     variables, creases = {"spine": openings_rad}, {}
     for item in cells:
-        dihedral = value_of(item.host, variables, len(openings_rad))
+        dihedral = item.host.of(variables, len(openings_rad))
         planar = isinstance(item.cell, PlanarCell)
         function = _planar if planar else _spherical
         problems = [function(item.cell, float(angle)) for angle in dihedral]

@@ -9,7 +9,6 @@ from geometry import accuracy as accuracy_module
 from geometry import assemble, parse_description, read_description
 from geometry.accuracy import dimensions, monte_carlo, sensitivities
 from geometry.linkage import PlanarCell, SphericalCell
-from geometry.motion import value_of
 from tests.geometry.scene_texts import BIG, HEAD, ROOT, cut_in, mechanism, tent, v_fold
 
 UNEQUAL = tent("roof", body="at = 60; length = 50; base_left = 40; base_right = 20; height_left = 40")
@@ -88,7 +87,7 @@ def slow_stop(spread, sizes):
         variables = {"spine": np.asarray(openings), **{name: designed[name] for name in of_loops}}
         good = np.ones(len(openings), dtype=bool)
         for item, cell in cells:
-            motion = cell.solve(value_of(item.host, variables, len(openings)))
+            motion = cell.solve(item.host.of(variables, len(openings)))
             good &= motion.exists
             variables |= {
                 f"{item.id}:left": motion.left,

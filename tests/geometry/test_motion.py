@@ -10,7 +10,7 @@ import pytest
 from geometry import Spread, assemble, parse_description
 from geometry.checks import run_checks
 from geometry.model import Angle
-from geometry.motion import pose_panels, solve_cells, value_of
+from geometry.motion import pose_panels, solve_cells
 from geometry.poses import poses_data
 from tests.geometry import judge
 from tests.geometry.scene_texts import FILES, HEAD, ROOT, SCENES, WRONG
@@ -228,8 +228,8 @@ def test_what_stands_on_a_locked_cell_is_not_reached_either():
 
 
 def test_an_angle_is_a_scaled_and_shifted_variable():
-    assert value_of(Angle("spine", -2.0, 1.0), {"spine": np.array([0.0, 3.0])}, 2).tolist() == [1.0, -5.0]
-    assert value_of(Angle(None, 1.0, 0.5), {}, 3).tolist() == [0.5, 0.5, 0.5]
+    assert Angle("spine", -2.0, 1.0).of({"spine": np.array([0.0, 3.0])}, 2).tolist() == [1.0, -5.0]
+    assert Angle(None, 1.0, 0.5).of({}, 3).tolist() == [0.5, 0.5, 0.5]
     through = Angle("x", 1.0, 0.25)
-    both = value_of(through, {"x": np.array([1.0])}, 1) + value_of(through.other_side(), {"x": np.array([1.0])}, 1)
+    both = through.of({"x": np.array([1.0])}, 1) + through.other_side().of({"x": np.array([1.0])}, 1)
     assert both == pytest.approx(2 * np.pi)
