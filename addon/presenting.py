@@ -47,7 +47,7 @@ def select(context: bpy.types.Context, items: list[bpy.types.Object]) -> None:
 
 def look_through_camera(context: bpy.types.Context) -> None:
     """Turn every 3D viewport to the scene's camera and let it show artwork."""
-    for space in _viewports(context):
+    for _, space in _viewports(context):
         space.region_3d.view_perspective = "CAMERA"
         space.region_3d.view_camera_zoom = _CAMERA_ZOOM
         space.region_3d.view_camera_offset = (0.0, 0.0)
@@ -60,17 +60,14 @@ def look_down_on(context: bpy.types.Context, root: bpy.types.Object, items: list
     corners = np.array([item.matrix_world @ Vector(corner) for item in items for corner in item.bound_box])
     low, high = corners.min(axis=0), corners.max(axis=0)
     turn = root.matrix_world.to_quaternion()
-    for window in context.window_manager.windows:
-        for area in window.screen.areas:
-            for space in area.spaces:
-                if isinstance(space, bpy.types.SpaceView3D):
-                    covered = _sidebar_share(area)
-                    width = float((high - low).max()) / (1.0 - covered - 2 * _BORDER)
-                    view = space.region_3d
-                    view.view_perspective, view.view_rotation = "PERSP", turn
-                    view.view_distance = width * space.lens / _VIEWPORT_MM
-                    view.view_location = Vector((low + high) / 2) + turn @ Vector((covered * width / 2, 0.0, 0.0))
-                    space.shading.color_type = "TEXTURE"
+    for area, space in _viewports(context):
+        covered = _sidebar_share(area)
+        width = float((high - low).max()) / (1.0 - covered - 2 * _BORDER)
+        view = space.region_3d
+        view.view_perspective, view.view_rotation = "PERSP", turn
+        view.view_distance = width * space.lens / _VIEWPORT_MM
+        view.view_location = Vector((low + high) / 2) + turn @ Vector((covered * width / 2, 0.0, 0.0))
+        space.shading.color_type = "TEXTURE"
 
 
 def _sidebar_share(area: bpy.types.Area) -> float:
@@ -82,7 +79,7 @@ def _sidebar_share(area: bpy.types.Area) -> float:
 def light_flat(context: bpy.types.Context) -> str:
     """Show colors in solid viewports as they are, without light and shade; returns how the first was lit."""
     lights = []
-    for space in _viewports(context):
+    for _, space in _viewports(context):
         lights.append(space.shading.light)
         space.shading.light = "FLAT"
     return lights[0] if lights else "STUDIO"
@@ -90,14 +87,15 @@ def light_flat(context: bpy.types.Context) -> str:
 
 def light_again(context: bpy.types.Context, light: str) -> None:
     """Light solid viewports as before; one that somebody has lit otherwise meanwhile stays so."""
-    for space in _viewports(context):
+    for _, space in _viewports(context):
         if space.shading.light == "FLAT":
             space.shading.light = light  # type: ignore[assignment]
 
 
-def _viewports(context: bpy.types.Context) -> Iterator[bpy.types.SpaceView3D]:
+def _viewports(context: bpy.types.Context) -> Iterator[tuple[bpy.types.Area, bpy.types.SpaceView3D]]:
+    """Every 3D viewport of every window, and the area that shows it."""
     for window in context.window_manager.windows:
         for area in window.screen.areas:
             for space in area.spaces:
                 if isinstance(space, bpy.types.SpaceView3D):
-                    yield space
+                    yield area, space

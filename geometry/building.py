@@ -151,7 +151,7 @@ class Building:
             raise MechanismError("what it joins cannot stand at any opening; mend that first")
         row = int(np.flatnonzero(stands)[0])
         here = {name: value[[row]] for name, value in known.items()}
-        fixed = [panel for panel in geometry.panels if not _turned_by(panel, geometry.unknowns)]
+        fixed = [panel for panel in geometry.panels if panel.variable not in geometry.unknowns]
         poses = {name: matrix[0] for name, matrix in pose_panels(_with_parents(fixed), here, 1).items()}
         start = Start(float(tried[row]), np.atleast_2d(guesses(poses, geometry.unknowns)), prefer)
         loop = Loop(spec.id, driver, low, high, geometry, upstream, start)
@@ -252,10 +252,6 @@ class Building:
         known = sorted({fold_id for fold_id, _ in self.folds})
         near = get_close_matches(name, known, 1)
         return f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
-
-
-def _turned_by(panel: Panel, unknowns: tuple[str, ...]) -> bool:
-    return panel.axis is not None and panel.axis.turn.variable in unknowns
 
 
 def _with_parents(panels: Sequence[Panel]) -> list[Panel]:

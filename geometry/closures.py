@@ -65,7 +65,7 @@ class LoopGeometry:
 
     def inputs(self) -> frozenset[str]:
         """Variables that must be known before the loop can be solved."""
-        named = {panel.axis.turn.variable for panel in self.panels if panel.axis is not None}
+        named = {panel.variable for panel in self.panels}
         return frozenset(name for name in named if name is not None and name not in self.unknowns)
 
     def misfit(self, variables: Mapping[str, Array]) -> Array:
@@ -80,9 +80,9 @@ class LoopGeometry:
         jacobian = np.zeros((count, 6 * len(self.closures), len(self.unknowns)))
         above = self._ancestors()
         for panel in self.panels:
-            if panel.axis is None or panel.parent is None or panel.axis.turn.variable not in self.unknowns:
+            if panel.axis is None or panel.parent is None or panel.variable not in self.unknowns:
                 continue
-            column = self.unknowns.index(panel.axis.turn.variable)
+            column = self.unknowns.index(panel.variable)
             frame = matrices[panel.parent]
             direction = frame[:, :3, :3] @ panel.axis.direction * panel.axis.turn.scale
             centre = frame[:, :3, :3] @ panel.axis.point + frame[:, :3, 3]

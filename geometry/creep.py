@@ -195,7 +195,7 @@ def creeps(spread: Spread) -> dict[str, CellCreep]:
 
 def _panels_of(spread: Spread, item: CellOnFold) -> tuple[Panel, Panel] | None:
     """The two added panels: each turns on a host of the fold by the cell's own angle; the middle crease joins them."""
-    turning = {panel.axis.turn.variable: panel for panel in spread.panels.values() if panel.axis is not None}
+    turning = {panel.variable: panel for panel in spread.panels.values() if panel.axis is not None}
     left, right = turning.get(f"{item.id}:left"), turning.get(f"{item.id}:right")
     middle = next((hinge for hinge in spread.hinges if hinge.id == f"{item.id}.middle"), None)
     if left is None or right is None or middle is None or middle.panels != (left.id, right.id):

@@ -187,7 +187,7 @@ class Loop:
 
     def _unwound(self, angles: Array) -> Array:
         """The same position, every turn between half a turn back and half a turn on: dihedral angles count on it."""
-        slides = {panel.axis.turn.variable for panel in self.geometry.panels if panel.axis and panel.axis.slides}
+        slides = {panel.variable for panel in self.geometry.panels if panel.axis and panel.axis.slides}
         turns = np.array([name not in slides for name in self.geometry.unknowns])
         return np.asarray(np.where(turns, np.pi - (np.pi - angles) % (2 * np.pi), angles))
 

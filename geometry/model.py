@@ -78,6 +78,11 @@ class Axis:
     turn: Angle
     slides: bool = False
 
+    @property
+    def pivots(self) -> bool:
+        """Whether the panel turns in the plane of its host, as a wheel does."""
+        return not self.slides and abs(float(self.direction[2])) >= 1 - 1e-9
+
     def motion(self, values: Array) -> Array:
         """The turns, or the ways along the guide, as matrices: (n,) float to (n, 4, 4) float."""
         if self.slides:
@@ -106,6 +111,11 @@ class Panel:
     rest: Array
     axis: Axis | None = None
     role: Role = "panel"
+
+    @property
+    def variable(self) -> str | None:
+        """What moves it against its parent; None where it is fixed, or turned by a constant angle."""
+        return None if self.axis is None else self.axis.turn.variable
 
     def with_outline(self, outline: Polygon) -> Panel:
         """The same panel with another outline."""

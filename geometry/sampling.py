@@ -95,7 +95,7 @@ def _sampled(
     moved = spread.moved_by(root)
     turns: dict[str, Array] = {}
     for panel in spread.panels.values():
-        if panel.axis is not None and panel.axis.turn.variable in moved:
+        if panel.axis is not None and panel.variable in moved:
             turns[panel.id] = panel.axis.turn.of(variables)
     return values, turns
 

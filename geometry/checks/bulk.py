@@ -126,7 +126,7 @@ def _lying_card(spread: Spread) -> _Card:
     behind = {hand.variable for hand in spread.hands if hand.behind}
     for panel in spread.panels.values():
         # What a hand moves on the back of a page lies outside too, with all that is fixed to it.
-        moved = panel.axis is not None and panel.axis.turn.variable in behind
+        moved = panel.variable in behind
         if panel.parent in outside and (moved or (panel.axis is None and panel.parent not in _pages(spread))):
             outside.add(panel.id)
     between = np.array([panel.id not in outside for panel in lying])

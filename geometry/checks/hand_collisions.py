@@ -71,7 +71,7 @@ def _pairs(spread: Spread, hand: Hand, edges: PanelEdges) -> Index:
     moved = spread.moved_by(hand.variable)
     body: dict[str, str] = {}
     for panel in spread.panels.values():
-        turns = panel.axis is not None and panel.axis.turn.variable in moved
+        turns = panel.variable in moved
         body[panel.id] = panel.id if turns else body.get(str(panel.parent), "still")
     return pairs_apart([body[name] for name in edges.names])
 

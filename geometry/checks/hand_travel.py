@@ -87,7 +87,7 @@ def check_pull_strips(spread: Spread) -> list[Finding]:
 def _moved_panel(spread: Spread, hand: Hand) -> Panel:
     """The panel that a hand itself moves."""
     for panel in spread.panels.values():
-        if panel.axis is not None and panel.axis.turn.variable == hand.variable:
+        if panel.variable == hand.variable:
             return panel
     return spread.panel_of(hand.id)
 

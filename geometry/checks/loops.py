@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from ..loops import Loop
-from ..model import Hinge, Panel
+from ..model import Hinge
 from ..spread import Spread
 from .findings import Finding, Severity
 
@@ -84,13 +84,9 @@ def _dead_point(spread: Spread, loop: Loop, value: float) -> Finding:
 
 def _hinge_of(spread: Spread, loop: Loop, variable: str) -> Hinge | None:
     """The hinge whose angle a variable of the loop is: between two of its panels, the tab's crease left out."""
-    pairs = [{panel.id, panel.parent} for panel in loop.geometry.panels if _turn(panel) == variable]
+    pairs = [{panel.id, panel.parent} for panel in loop.geometry.panels if panel.variable == variable]
     pairs += [set(closure.panels) for closure in loop.geometry.closures if closure.variable == variable]
     return next((hinge for hinge in spread.hinges if set(hinge.panels) in pairs), None)
-
-
-def _turn(panel: Panel) -> str | None:
-    return None if panel.axis is None else panel.axis.turn.variable
 
 
 def _listed(names: list[str]) -> str:

@@ -46,9 +46,7 @@ def page_of(spread: Spread, panel: Panel) -> Polygon:
     Polygon, mm; x from the spine, y from the foot
     """
     width, height = spread.page_size_mm
-    more = 0.0
-    if panel.axis is not None:
-        more = sum(hand.beyond_mm for hand in spread.hands if hand.variable == panel.axis.turn.variable)
+    more = sum(hand.beyond_mm for hand in spread.hands if hand.variable == panel.variable)
     limit: Polygon = box(0.0, -more, width + more, height + more)
     return limit
 

@@ -61,7 +61,7 @@ def _disc_of(spread: Spread, hand: Hand) -> _Disc | None:
     """What a hand turns in the plane of its host; None where it does something else."""
     for panel in spread.panels.values():
         axis = panel.axis
-        if axis is None or axis.slides or axis.turn.variable != hand.variable or abs(axis.direction[2]) < 1 - 1e-9:
+        if axis is None or panel.variable != hand.variable or not axis.pivots:
             continue
         rings = [
             apply(panel.rest, np.asarray(ring.coords))[:, :2]

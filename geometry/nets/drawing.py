@@ -126,7 +126,7 @@ def _pivots(spread: Spread, piece: Piece) -> list[NetLine]:
     marks = []
     for panel in spread.panels.values():
         axis, host = panel.axis, panel.parent
-        if axis is None or host is None or axis.slides or abs(axis.direction[2]) < 1 - 1e-9:
+        if axis is None or host is None or not axis.pivots:
             continue
         for name, place in ((host, axis.point), (panel.id, apply(inverse(panel.rest), axis.point[None])[0])):
             if name in piece.panels:
