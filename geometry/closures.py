@@ -9,17 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from .model import Panel
-from .motion import pose_panels
 from .transforms import Array
+from .tree import Posed, Tree, tree_of
 
 __all__ = ["Closure", "LoopGeometry", "loop_geometry"]
 
-#: Damped steps to where ends that do not meet come nearest to each other.
-_DAMPED_STEPS = 100
+#: Damped steps to where ends that do not meet come nearest to each other, and the shortest, radians.
+_DAMPED_STEPS, _SMALLEST_STEP = 100, 1e-12
 
 
 @dataclass(frozen=True)
@@ -68,38 +69,26 @@ class LoopGeometry:
         named = {panel.variable for panel in self.panels}
         return frozenset(name for name in named if name is not None and name not in self.unknowns)
 
+    @cached_property
+    def tree(self) -> Tree:
+        """The same as arrays, made once."""
+        return tree_of(self.panels, self.unknowns, self.closures)
+
     def misfit(self, variables: Mapping[str, Array]) -> Array:
         """How far the closures are from closing: (n, 6 c) float, mm, three a line's end."""
-        count = len(next(iter(variables.values())))
-        return self._residual(pose_panels(self.panels, variables, count), count)
+        return self.tree.misfit(self._posed(variables))
 
     def misfit_and_jacobian(self, variables: Mapping[str, Array]) -> tuple[Array, Array]:
         """The misfit, and its derivative by each unknown, (n, 6 c, m) float, mm a radian (a mm, where it slides)."""
-        count = len(next(iter(variables.values())))
-        matrices = pose_panels(self.panels, variables, count)
-        jacobian = np.zeros((count, 6 * len(self.closures), len(self.unknowns)))
-        above = self._ancestors()
-        for panel in self.panels:
-            if panel.axis is None or panel.parent is None or panel.variable not in self.unknowns:
-                continue
-            column = self.unknowns.index(panel.variable)
-            frame = matrices[panel.parent]
-            direction = frame[:, :3, :3] @ panel.axis.direction * panel.axis.turn.scale
-            centre = frame[:, :3, :3] @ panel.axis.point + frame[:, :3, 3]
-            for row, closure in enumerate(self.closures):
-                for index, sign in ((0, 1.0), (1, -1.0)):
-                    if panel.id not in above[closure.panels[index]]:
-                        continue
-                    for part, points in enumerate(_ends(matrices, closure, index)):
-                        moved = direction if panel.axis.slides else _cross(direction, points - centre)
-                        start = 6 * row + 3 * part
-                        jacobian[:, start : start + 3, column] += sign * moved
-        return self._residual(matrices, count), jacobian
+        posed = self._posed(variables)
+        return self.tree.misfit(posed), self.tree.jacobian(posed)
+
+    def _posed(self, variables: Mapping[str, Array]) -> Posed:
+        return self.tree.posed(self.tree.values(variables, len(next(iter(variables.values())))))
 
     def apart(self, variables: Mapping[str, Array]) -> Array:
         """The largest distance of a line's end on one panel from that on the other, (n,) float, mm."""
-        off = self.misfit(variables)
-        return np.asarray(np.linalg.norm(off.reshape(len(off), -1, 3), axis=2).max(axis=1))
+        return _largest(self.misfit(variables))
 
     def nearest(self, inputs: Mapping[str, Array], angles: Array) -> Array:
         """How far apart the ends are where they come nearest to each other, (n,) float, mm; NaN where not known.
@@ -113,64 +102,47 @@ class LoopGeometry:
         -----
         Least squares by Levenberg's and Marquardt's damped steps: where nothing closes, undamped ones need not settle.
         """
-        good = np.all([np.isfinite(inputs[name]) for name in self.inputs()] or [np.full(len(angles), True)], axis=0)
-        known = {name: np.asarray(inputs[name])[good] for name in self.inputs()}
-        here, own = angles[good].copy(), np.eye(len(self.unknowns))
-
-        def at(values: Array) -> dict[str, Array]:
-            return known | {name: values[:, index] for index, name in enumerate(self.unknowns)}
-
-        damping, apart = np.full(len(here), 1e-3), np.full(len(angles), np.nan)
-        for _ in range(_DAMPED_STEPS if len(here) else 0):
-            off, jacobian = self.misfit_and_jacobian(at(here))
-            normal = np.einsum("nij,nik->njk", jacobian, jacobian)
+        tree, apart = self.tree, np.full(len(angles), np.nan)
+        known = tree.values({name: inputs[name] for name in self.inputs()}, len(angles))
+        good = np.isfinite(tree.with_unknowns(known, angles)).all(axis=0)
+        if not good.any():
+            return apart
+        here, known, own = angles[good].copy(), known[:, good], np.eye(len(self.unknowns))
+        posed = tree.posed(tree.with_unknowns(known, here))
+        off, damping = tree.misfit(posed), np.full(len(here), 1e-3)
+        for _ in range(_DAMPED_STEPS):
+            jacobian = tree.jacobian(posed)
+            turned = np.swapaxes(jacobian, 1, 2)
+            normal = turned @ jacobian
             scale = damping * np.maximum(np.trace(normal, axis1=1, axis2=2), 1e-12)
-            slope = np.einsum("nij,ni->nj", jacobian, off)
-            tried = here - np.linalg.solve(normal + scale[:, None, None] * own, slope[:, :, None])[:, :, 0]
-            better = (self.misfit(at(tried)) ** 2).sum(axis=1) < (off**2).sum(axis=1)
-            here[better] = tried[better]
+            step = np.linalg.solve(normal + scale[:, None, None] * own, turned @ off[:, :, None])[:, :, 0]
+            if np.abs(step).max() < _SMALLEST_STEP:
+                break
+            there = tree.posed(tree.with_unknowns(known, here - step))
+            tried = tree.misfit(there)
+            better = (tried**2).sum(axis=1) < (off**2).sum(axis=1)
+            here[better] -= step[better]
+            off[better] = tried[better]
+            posed.bodies[:, better], posed.ends[:, better] = there.bodies[:, better], there.ends[:, better]
             damping = np.clip(np.where(better, damping / 5, damping * 5), 1e-12, 1e12)
-        if len(here):
-            apart[good] = self.apart(at(here))
+        apart[good] = _largest(off)
         return apart
 
     def closing_angles(self, variables: Mapping[str, Array]) -> dict[str, Array]:
         """The angle at each closing hinge, (n,) float, radians, in the turn about what the closure expects."""
-        count = len(next(iter(variables.values())))
-        matrices = pose_panels(self.panels, variables, count)
+        matrices = self._posed(variables).bodies[self.tree.on] @ self.tree.frames
         found = {}
-        for closure in self.closures:
-            first, second = (matrices[name] @ frame for name, frame in zip(closure.panels, closure.frames, strict=True))
+        for row, closure in enumerate(self.closures):
+            first, second = matrices[2 * row], matrices[2 * row + 1]
             axis = second[:, :3, 1]
             angle = np.arctan2((axis * first[:, :3, 2]).sum(axis=1), (axis * first[:, :3, 1]).sum(axis=1))
             found[closure.variable] = angle + 2 * np.pi * np.round((closure.about - angle) / (2 * np.pi))
         return found
 
-    def _residual(self, matrices: Mapping[str, Array], count: int) -> Array:
-        parts = []
-        for closure in self.closures:
-            first, second = _ends(matrices, closure, 0), _ends(matrices, closure, 1)
-            parts += [a - b for a, b in zip(first, second, strict=True)]
-        return np.concatenate(parts, axis=1).reshape(count, -1)
 
-    def _ancestors(self) -> dict[str, frozenset[str]]:
-        found: dict[str, frozenset[str]] = {}
-        for panel in self.panels:
-            found[panel.id] = found.get(panel.parent or "", frozenset()) | {panel.id}
-        return found
-
-
-def _cross(first: Array, second: Array) -> Array:
-    """Cross products of rows, (n, 3); numpy's own spends more time on finding out the axes than on the products."""
-    ahead, behind = [1, 2, 0], [2, 0, 1]
-    return np.asarray(first[:, ahead] * second[:, behind] - first[:, behind] * second[:, ahead])
-
-
-def _ends(matrices: Mapping[str, Array], closure: Closure, index: int) -> tuple[Array, Array]:
-    """Both ends of the hinge line on one of the panels, (n, 3) float each."""
-    frame = matrices[closure.panels[index]] @ closure.frames[index]
-    start = frame[:, :3, 3]
-    return start, start + closure.length_mm * frame[:, :3, 0]
+def _largest(off: Array) -> Array:
+    """The largest distance that a misfit, (n, 6 c), has between ends, (n,) float, mm."""
+    return np.asarray(np.sqrt((off.reshape(len(off), -1, 3) ** 2).sum(axis=2)).max(axis=1))
 
 
 def loop_geometry(panels: Mapping[str, Panel], unknowns: Sequence[str], closures: Sequence[Closure]) -> LoopGeometry:

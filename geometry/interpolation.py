@@ -8,7 +8,10 @@ import numpy as np
 
 from .transforms import Array
 
-__all__ = ["Stretch", "extrapolated", "interpolated", "predicted"]
+__all__ = ["Stretch", "extrapolated", "interpolated", "predicted", "surprises"]
+
+#: Positions that the way on is led through, at the most.
+_BEHIND = 6
 
 
 @dataclass(frozen=True)
@@ -38,10 +41,19 @@ class Stretch:
         return extrapolated(self.roots, self.angles, np.abs(values - self.end) ** (1 / self.power))
 
 
-def predicted(values: list[float], angles: list[Array], value: float) -> Array:
-    """The way on, through the last three positions."""
-    last = min(len(values), 3)
-    return np.asarray(_lagrange(np.array(values[-last:])[None], np.array(angles[-last:])[None], np.array([value]))[0])
+def predicted(values: Array, angles: Array, places: Array) -> Array:
+    """The way on, through the last positions, (p, m) float."""
+    return extrapolated(values[-_BEHIND:], angles[-_BEHIND:], places)
+
+
+def surprises(values: Array, angles: Array, known: int) -> Array:
+    """How far positions are from where the three before each lead, (k - known,) float: those after the known ones."""
+    early = range(known, min(3, len(values)))
+    off = [angles[row] - extrapolated(values[:row], angles[:row], values[[row]])[0] for row in early]
+    later = np.arange(max(known, 3), len(values))
+    rows = later[:, None] - np.arange(3, 0, -1)
+    off.extend(angles[later] - (_weights(values[rows], values[later])[:, None] @ angles[rows])[:, 0])
+    return np.asarray(np.abs(np.array(off)).max(axis=1))
 
 
 def interpolated(values: Array, angles: Array, places: Array) -> Array:
@@ -49,21 +61,22 @@ def interpolated(values: Array, angles: Array, places: Array) -> Array:
     width = min(4, len(values))
     first = np.clip(np.searchsorted(values, places) - 2, 0, len(values) - width)
     rows = first[:, None] + np.arange(width)
-    return _lagrange(values[rows], angles[rows], places)
+    return np.asarray((_weights(values[rows], places)[:, None] @ angles[rows])[:, 0])
 
 
 def extrapolated(values: Array, angles: Array, places: Array) -> Array:
     """The polynomial through all positions, (p, m) float."""
-    shape = len(places), *values.shape
-    return _lagrange(np.broadcast_to(values, shape), np.broadcast_to(angles, (len(places), *angles.shape)), places)
+    return np.asarray(_weights(values[None], places) @ angles)
 
 
-def _lagrange(values: Array, angles: Array, places: Array) -> Array:
-    """Lagrange interpolation: values (p, k), angles (p, k, m), places (p,) to (p, m)."""
-    count = values.shape[1]
-    result = np.zeros((len(places), angles.shape[2]))
-    for index in range(count):
-        others = [other for other in range(count) if other != index]
-        weight = np.prod((places[:, None] - values[:, others]) / (values[:, [index]] - values[:, others]), axis=1)
-        result += weight[:, None] * angles[:, index]
-    return result
+def _weights(values: Array, places: Array) -> Array:
+    """Of positions at (p, k) values, or at the same (1, k) ones, in the polynomial through them at places, (p, k).
+
+    Notes
+    -----
+    Source: Lagrange's interpolation formula.
+    """
+    others = ~np.eye(values.shape[1], dtype=bool)
+    parts = np.ones((len(places), *others.shape))
+    np.divide(places[:, None, None] - values[:, None], values[:, :, None] - values[:, None], out=parts, where=others)
+    return np.asarray(parts.prod(axis=2))

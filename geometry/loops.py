@@ -16,40 +16,26 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 
 from .closures import LoopGeometry
 from .dead_points import crossings, narrowed, weakest_strength
 from .errors import HingeleafError
-from .interpolation import Stretch, interpolated, predicted
+from .following import FIRST_STEP, End, followed
+from .interpolation import Stretch, interpolated
 from .motion import Unit, pose_panels, solve_units
+from .settling import CLOSED_MM, FREE, WEAK, settled
 from .transforms import Array
 
 __all__ = ["Loop", "Path", "Start"]
 
-#: A closure that misses by less is closed: a hundred times what the rounding of a chain of ten panels adds up to.
-_CLOSED_MM = 1e-11
-#: Directions of the Jacobian weaker than this part of the strongest are free motions.
-_FREE = 1e-8
-#: Within the last stretch of a range, directions weaker than this are left to the extrapolation.
-_WEAK = 0.02
-#: Parts of the driver's range: the first step, the longest and the shortest.
-_FIRST, _LONGEST, _SHORTEST = 1 / 180, 1 / 45, 1e-10
-#: The last stretch that is tried, as a part of the range, and which root of the distance it is a polynomial in; then
-#: the one that is tried where that does not close.
-_STRETCHES = ((1 / 360, 1), (1 / 5760, 2))
-#: Positions that the extrapolation rests on.
-_NODES = 10
-#: A step is taken back when the correction moves an angle by more than this, radians.
-_LARGEST_CORRECTION = 0.03
 #: Free motions are tried out by this much, radians.
 _HAIR_RAD = 1e-6
-#: Corrections from a guess that may be far off.
-_MOST_AT_START = 60
-
-End = Literal["range", "lock", "dead point"]
+#: Corrections, and corrections from a guess that may be far off.
+_MOST, _MOST_AT_START = 8, 60
+#: On the way, a position that is corrected by more than this, radians, is no step: three times what one may be off by.
+_ASTRAY = 0.1
 
 
 @dataclass(frozen=True)
@@ -144,7 +130,7 @@ class Loop:
             return result
         known = {name: array[good] for name, array in variables.items() if len(array) == len(values)}
         angles, misfit = self._polished(known, np.clip(values[good], path.low, path.high))
-        angles[misfit > _CLOSED_MM] = np.nan
+        angles[misfit > CLOSED_MM] = np.nan
         found = {**known, **self._columns(angles)}
         for name, array in {**self._columns(angles), **self.geometry.closing_angles(found)}.items():
             result[name][good] = array
@@ -160,18 +146,18 @@ class Loop:
             The loop does not close at its start, or it closes there and cannot move; carries the misfit.
         """
         first = self._first()
-        below, above = self._walk(first, self.low), self._walk(first, self.high)
-        values = np.concatenate([below[0][:0:-1], above[0]])
-        angles = np.concatenate([below[1][:0:-1], above[1]])
+        below, above = followed(self._found, self.start.value, first, (self.low, self.high))
+        values = np.concatenate([below.values[:0:-1], above.values])
+        angles = np.concatenate([below.angles[:0:-1], above.angles])
         if values[-1] - values[0] < 1e-6 * self._span:
             raise self._stuck(first)
-        return self._analysed(values, angles, (below[2], above[2]), (below[3], above[3]))
+        return self._analysed(values, angles, (below.end, above.end), (below.stretch, above.stretch))
 
     def _first(self) -> Array:
         """The position to start from, (m,) float."""
         known = self._at_values(np.full(len(self.start.guesses), self.start.value))
         found, misfit = self._settled(known, self.start.guesses, most=_MOST_AT_START)
-        good = np.flatnonzero(misfit <= _CLOSED_MM)
+        good = np.flatnonzero(misfit <= CLOSED_MM)
         if not len(good):
             raise HingeleafError(
                 f"its loop does not close: at {self.said(self.start.value)} its ends miss each other "
@@ -209,77 +195,21 @@ class Loop:
             known["spine"] = np.full(len(values), np.pi)
         return solve_units(self.upstream, known)
 
+    def _found(self, values: Array, guess: Array, weak: Array) -> tuple[Array, Array]:
+        """Positions at driver values and their misfits."""
+        return self._settled(self._at_values(values), guess, weak, within=_ASTRAY)
+
     def _settled(
-        self, known: Mapping[str, Array], guess: Array, *, weak: float = _FREE, most: int = 8
+        self,
+        known: Mapping[str, Array],
+        guess: Array,
+        weak: Array | float = FREE,
+        most: int = _MOST,
+        within: float = np.inf,
     ) -> tuple[Array, Array]:
         """Gauss-Newton from guesses, (n, m), to positions and their misfits, (n,) mm; infinite where not known."""
-        angles = guess.copy()
-        misfit = np.full(len(guess), np.inf)
-        active = np.all([np.isfinite(known[name]) for name in self.needs], axis=0)
-        for _ in range(most):
-            if not active.any():
-                break
-            rows = np.flatnonzero(active)
-            here = {name: array[rows] for name, array in known.items()} | self._columns(angles[rows])
-            off, jacobian = self.geometry.misfit_and_jacobian(here)
-            misfit[rows] = np.abs(off).max(axis=1)
-            step = -np.einsum("nij,nj->ni", np.linalg.pinv(jacobian, rcond=weak), off)
-            length = np.abs(step).max(axis=1, initial=0.0)
-            step *= np.minimum(1.0, 0.3 / np.maximum(length, 1e-300))[:, None]
-            moving = (length > 1e-15) & (misfit[rows] > 1e-13)
-            angles[rows[moving]] += step[moving]
-            active[rows] = moving
-        rows = np.flatnonzero(active)
-        if len(rows):
-            here = {name: array[rows] for name, array in known.items()} | self._columns(angles[rows])
-            misfit[rows] = np.abs(self.geometry.misfit(here)).max(axis=1)
-        return angles, misfit
-
-    def _walk(self, first: Array, end: float) -> tuple[Array, Array, End, Stretch | None]:
-        """Follow the motion from the start to one end of the range."""
-        span, sign = self._span, float(np.sign(end - self.start.value)) or 1.0
-        values, angles = [self.start.value], [first]
-        step, untried = span * _FIRST, list(_STRETCHES)
-        while abs(end - values[-1]) > 1e-12 * span:
-            left = abs(end - values[-1])
-            if untried and left <= span * untried[0][0] * 1.000001:
-                stretch = self._last_stretch(np.array(values), np.array(angles), end, *untried.pop(0))
-                if stretch is not None:
-                    values.append(end)
-                    angles.append(stretch.at(np.array([end]))[0])
-                    return np.array(values), np.array(angles), "range", stretch
-            kept = span * untried[0][0] if untried else 0.0
-            ahead = min(step, left - kept if left > kept else left)
-            value = values[-1] + sign * ahead
-            guess = predicted(values, angles, value)
-            found, misfit = self._settled(self._at_values(np.array([value])), guess[None], most=6)
-            off = float(np.abs(found[0] - guess).max())
-            if misfit[0] <= _CLOSED_MM and off <= _LARGEST_CORRECTION:
-                values.append(value)
-                angles.append(found[0])
-                step = min(step * (2.0 if off < _LARGEST_CORRECTION / 8 else 1.0), span * _LONGEST)
-            elif step < span * _SHORTEST:
-                return np.array(values), np.array(angles), "lock", None
-            else:
-                step = min(step, ahead) / 2
-        return np.array(values), np.array(angles), "range", None
-
-    def _last_stretch(self, values: Array, angles: Array, end: float, part: float, power: int) -> Stretch | None:
-        """Positions to extrapolate the last stretch from, where that works."""
-        length = self._span * part
-        roots: Array = length ** (1 / power) * np.arange(1, _NODES + 1, dtype=np.float64)
-        places = end + np.sign(values[0] - end) * roots**power
-        if abs(places[-1] - end) > abs(values[0] - end) or len(values) < 3:
-            return None
-        order = np.argsort(values)
-        guess = interpolated(values[order], angles[order], places)
-        found, misfit = self._settled(self._at_values(places), guess)
-        if (misfit > _CLOSED_MM).any():
-            return None
-        stretch = Stretch(end, length, power, roots, found)
-        last = stretch.at(np.array([end]))
-        _, misfit = self._settled(self._at_values(np.array([end])), last, weak=_WEAK)
-        return stretch if misfit[0] <= _CLOSED_MM else None
+        values = self.geometry.tree.values({name: known[name] for name in self.needs}, len(guess))
+        return settled(self.geometry.tree, values, guess, np.broadcast_to(weak, len(guess)), most, within)
 
     def _polished(self, known: Mapping[str, Array], values: Array) -> tuple[Array, Array]:
         path = self.path
@@ -290,12 +220,7 @@ class Loop:
                 inside = stretch.holds(values)
                 guess[inside] = stretch.at(values[inside])
                 near |= inside
-        angles, misfit = guess, np.zeros(len(values))
-        for part, weak in ((near, _WEAK), (~near, _FREE)):
-            if part.any():
-                own = {name: array[part] for name, array in known.items()}
-                angles[part], misfit[part] = self._settled(own, guess[part], weak=weak)
-        return angles, misfit
+        return self._settled(known, guess, np.where(near, WEAK, FREE))
 
     def missing_mm(self, value: float) -> float:
         """How far its ends miss each other at the least where it cannot reach; NaN where its hosts cannot either.
@@ -314,7 +239,7 @@ class Loop:
         return float(np.nanmax(apart)) if np.isfinite(apart).any() else float("nan")
 
     def _stuck(self, first: Array) -> HingeleafError:
-        beside = self.start.value + np.array([-1.0, 1.0]) * self._span * _FIRST
+        beside = self.start.value + np.array([-1.0, 1.0]) * self._span * FIRST_STEP
         worst = self._missing(first, np.clip(beside, self.low, self.high))
         return HingeleafError(
             f"closes at {self.said(self.start.value)} and cannot move: one step further its ends miss "
@@ -334,7 +259,7 @@ class Loop:
             """Those places at which the loop closes, its position there, and its Jacobian."""
             known = self._at_values(places)
             found, misfit = self._settled(known, interpolated(values, angles, places))
-            good = misfit <= _CLOSED_MM
+            good = misfit <= CLOSED_MM
             here = {name: array[good] for name, array in known.items()} | self._columns(found[good])
             return places[good], found[good], self.geometry.misfit_and_jacobian(here)[1]
 
@@ -344,35 +269,39 @@ class Loop:
         if not len(inside):
             return Path(values, angles, low, high, ends, stretches, 0, ())
         inside, found, jacobian = at(inside)
-        rank, loose = self._rank(inside, found, jacobian)
+        rank, strength, loose = self._rank(inside, found, jacobian)
         if rank:
-            dead = crossings(inside, weakest_strength(jacobian, rank))
+            dead = crossings(inside, strength)
             dead = np.array(
-                [narrowed(place, self._span * _FIRST, lambda x: weakest_strength(at(x)[2], rank)) for place in dead]
+                [narrowed(place, self._span * FIRST_STEP, lambda x: weakest_strength(at(x)[2], rank)) for place in dead]
             )
             before, after = dead[dead <= self.start.value], dead[dead > self.start.value]
             if len(before):
                 low, ends, stretches = float(before.max()), ("dead point", ends[1]), (None, stretches[1])
             if len(after):
                 high, ends, stretches = float(after.min()), (ends[0], "dead point"), (stretches[0], None)
-        both = np.concatenate([values, inside])
-        order = np.unique(both, return_index=True)[1]
-        free = len(self.geometry.unknowns) - rank
-        return Path(both[order], np.concatenate([angles, found])[order], low, high, ends, stretches, free, loose)
+        # Between positions that all but coincide there is nothing to interpolate.
+        new = np.abs(inside[:, None] - values).min(axis=1) > 1e-7 * self._span
+        both = np.concatenate([values, inside[new]])
+        order = np.argsort(both)
+        every = np.concatenate([angles, found[new]])[order]
+        return Path(both[order], every, low, high, ends, stretches, len(self.geometry.unknowns) - rank, loose)
 
     def _looked_at(self) -> Array:
         """Driver values at which the Jacobian is looked at: closer together near the ends, short of the ends."""
-        even = np.arange(self.low, self.high, self._span * _FIRST)[1:]
-        dense = self._span * _FIRST / 8 * np.arange(2, 40)
+        even = np.arange(self.low, self.high, self._span * FIRST_STEP)[1:]
+        dense = self._span * FIRST_STEP / 8 * np.arange(2, 40)
         return np.unique(np.concatenate([even, self.low + dense, self.high - dense]))
 
-    def _rank(self, values: Array, angles: Array, jacobian: Array) -> tuple[int, tuple[str, ...]]:
-        """How many directions the Jacobian knows, and the variables that move in those that it does not."""
-        _, strength, motions = np.linalg.svd(jacobian, full_matrices=True)
-        rank = int((strength > _FREE * strength[:, :1]).sum(axis=1).max())
+    def _rank(self, values: Array, angles: Array, jacobian: Array) -> tuple[int, Array, tuple[str, ...]]:
+        """How many directions the Jacobian knows, how strong the weakest is, and what moves in the others."""
+        strength = np.linalg.svd(jacobian, compute_uv=False)
+        rank = int((strength > FREE * strength[:, :1]).sum(axis=1).max())
         middle = len(jacobian) // 2
-        tried = _HAIR_RAD * np.concatenate([motions[middle, rank:], -motions[middle, rank:]])
+        motions = np.linalg.svd(jacobian[middle], full_matrices=True)[2][rank:]
+        tried = _HAIR_RAD * np.concatenate([motions, -motions])
         known = self._at_values(np.full(len(tried), values[middle])) | self._columns(angles[middle] + tried)
         every = {**self._columns(tried), **self.geometry.closing_angles(known)}
         moves = {name: float(np.ptp(every[name]) if len(tried) else 0.0) for name in self.gives}
-        return rank, tuple(name for name, part in moves.items() if part > 0.1 * max(moves.values()))
+        loose = tuple(name for name, part in moves.items() if part > 0.1 * max(moves.values()))
+        return rank, strength[:, rank - 1] / strength[:, 0], loose

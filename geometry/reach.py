@@ -12,6 +12,8 @@ from .transforms import Array
 __all__ = ["chain_of", "locking_cells", "reach"]
 
 _STEP_RAD = np.radians(0.25)
+#: Between two samples it is looked for in so many parts at once, at the most so many times: until no number is between.
+_PARTS, _MOST_PARTED = 16, 20
 
 
 def _sampled() -> Array:
@@ -42,8 +44,8 @@ def reach(cells: Sequence[Unit]) -> tuple[float, float]:
 
     Notes
     -----
-    Looked for every 0.25 degrees and more densely towards 0 and 180, then bisected; a shorter stretch that lies
-    between two samples is not seen.
+    Looked for every 0.25 degrees and more densely towards 0 and 180, then between two samples in ever finer parts; a
+    shorter stretch that lies between two samples is not seen.
     """
     openings = _sampled()
     good = _stands(cells, openings)
@@ -56,21 +58,23 @@ def reach(cells: Sequence[Unit]) -> tuple[float, float]:
     first, last = about[0] if about else max(runs, key=lambda run: openings[run[1]] - openings[run[0]])
     low, high = float(openings[first]), float(openings[last])
     if first > 0:
-        low = _bisect(cells, float(openings[first - 1]), low)
+        low = _narrowed(cells, float(openings[first - 1]), low)
     if last < len(openings) - 1:
-        high = _bisect(cells, float(openings[last + 1]), high)
+        high = _narrowed(cells, float(openings[last + 1]), high)
     return low, high
 
 
-def _bisect(cells: Sequence[Unit], outside: float, inside: float) -> float:
-    for _ in range(60):
-        middle = (outside + inside) / 2
-        if middle in (outside, inside):
+def _narrowed(cells: Sequence[Unit], outside: float, inside: float) -> float:
+    """The last opening at which all stand, looked for at many between the two at once, in ever smaller parts."""
+    for _ in range(_MOST_PARTED):
+        between = np.linspace(outside, inside, _PARTS + 1)[1:-1]
+        between = between[(between != outside) & (between != inside)]
+        if not len(between):
             break
-        if _stands(cells, np.array([middle]))[0]:
-            inside = middle
-        else:
-            outside = middle
+        fails = np.flatnonzero(~_stands(cells, between))
+        last = int(fails[-1]) if len(fails) else -1
+        inside = float(between[last + 1]) if last + 1 < len(between) else inside
+        outside = float(between[last]) if last >= 0 else outside
     return inside
 
 

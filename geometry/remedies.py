@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from .assembly import assemble
 from .changes import Change, apply_changes, sizes_of, spec_of, unit_of
@@ -16,7 +16,7 @@ from .description.data import Description
 from .errors import HingeleafError
 from .spread import Spread
 
-__all__ = ["Remedy", "remedied", "remedies_for", "with_remedies"]
+__all__ = ["Remedy", "Trials", "remedied", "remedies_for", "with_remedies"]
 
 #: Sizes that a person would change for a finding, the likeliest first.
 _KEYS = {
@@ -52,6 +52,9 @@ _LARGEST = 120.0
 _MOST_OFFERED = 2
 _MOST_FINDINGS = 12
 
+#: Sizes, by (mechanism, key).
+_Sizes = frozenset[tuple[tuple[str, str], float]]
+
 
 @dataclass(frozen=True)
 class Remedy:
@@ -64,8 +67,71 @@ class Remedy:
         """How much is changed: the largest step, a degree counted like a millimetre, a second size a little more."""
         return max(abs(change.after - change.before) for change in self.changes) * (1 + 0.1 * (len(self.changes) - 1))
 
+    @property
+    def sizes(self) -> dict[tuple[str, str], float]:
+        """What the sizes are changed to, by (mechanism, key)."""
+        return {(change.mechanism, change.key): change.after for change in self.changes}
+
     def __str__(self) -> str:
         return "change " + " and ".join(str(change) for change in self.changes)
+
+
+@dataclass(frozen=True)
+class Trials:
+    """A description with other sizes, built and checked; the same sizes once only, however many findings ask for them.
+
+    Parameters
+    ----------
+    description : as it is
+    """
+
+    description: Description
+    _spreads: dict[_Sizes, Spread | None] = field(default_factory=dict)
+    _findings: dict[tuple[_Sizes, str], list[Finding]] = field(default_factory=dict)
+
+    def spread(self, changes: Mapping[tuple[str, str], float]) -> Spread | None:
+        """What it builds with other sizes, by (mechanism, key); None where it cannot be built."""
+        sizes = frozenset(changes.items())
+        if sizes not in self._spreads:
+            try:
+                self._spreads[sizes] = assemble(apply_changes(self.description, changes))
+            except HingeleafError:
+                self._spreads[sizes] = None
+        return self._spreads[sizes]
+
+    def findings(self, changes: Mapping[tuple[str, str], float], code: str) -> list[Finding]:
+        """What one check says of it; nothing where it cannot be built."""
+        key = frozenset(changes.items()), code
+        if key not in self._findings:
+            spread = self.spread(changes)
+            self._findings[key] = [] if spread is None else CHECKS[code](spread)
+        return self._findings[key]
+
+    def keys(self, changes: Mapping[tuple[str, str], float]) -> set[tuple[str, str | None, str | None]]:
+        """What every check says of it."""
+        return {item.key for code in CHECKS for item in self.findings(changes, code)}
+
+    def is_gone(self, changes: Mapping[tuple[str, str], float], finding: Finding) -> bool:
+        """Whether it can be built and a finding's own check no longer reports it."""
+        spread = self.spread(changes)
+        if spread is None:
+            return False
+        if finding.code == "collides" and finding.panel is not None and finding.other is not None:
+            pair = (finding.panel, finding.other)
+            if set(pair) <= set(spread.panels):
+                return not check_collisions(spread, pair)
+            return not self.findings(changes, "collides")
+        if finding.code == "crease-crosses-cut":
+            # A crease is no better off a hair beside the cut.
+            weak = self.findings(changes, "strength")
+            if any(item.panel in (finding.panel, finding.other) for item in weak):
+                return False
+        if finding.code == "dead-point":
+            # Just beside its dead point a mechanism snaps.
+            snaps = self.findings(changes, "snaps")
+            if any(item.panel == finding.panel for item in snaps):
+                return False
+        return all(item.key != finding.key for item in self.findings(changes, finding.code))
 
 
 def with_remedies(description: Description, spread: Spread, findings: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -77,24 +143,20 @@ def with_remedies(description: Description, spread: Spread, findings: Sequence[F
     findings : what run_checks said of it
     """
     found: list[Finding] = []
+    trials = Trials(description)
     known: dict[tuple[str, frozenset[str]], tuple[Remedy, ...]] = {}
     for finding in findings:
         # Left and right of the same mechanisms mostly have the same remedy: it is tried before one is looked for.
         group = finding.code, frozenset(_owners(description, finding))
         if group in known:
-            remedies = tuple(item for item in known[group] if _helps(description, item, finding))
+            remedies = tuple(item for item in known[group] if trials.is_gone(item.sizes, finding))
         elif len(known) < _MOST_FINDINGS:
-            remedies = known[group] = remedies_for(description, spread, finding)
+            remedies = known[group] = remedies_for(description, spread, finding, trials)
         else:
             remedies = ()
         text = "; or ".join(str(remedy) for remedy in remedies)
         found.append(replace(finding, remedy=text) if text else finding)
     return tuple(found)
-
-
-def _helps(description: Description, remedy: Remedy, finding: Finding) -> bool:
-    changes = {(change.mechanism, change.key): change.after for change in remedy.changes}
-    return _gone(assemble(apply_changes(description, changes)), finding)
 
 
 def remedied(description: Description, code: str) -> tuple[Description, tuple[Remedy, ...]]:
@@ -121,10 +183,12 @@ def remedied(description: Description, code: str) -> tuple[Description, tuple[Re
         left = [finding for finding in run_checks(spread) if finding.code == code]
         if not left:
             break
-        best = next((found[0] for found in (remedies_for(description, spread, item) for item in left) if found), None)
+        trials = Trials(description)
+        every = (remedies_for(description, spread, item, trials) for item in left)
+        best = next((found[0] for found in every if found), None)
         if best is None:
             break
-        description = apply_changes(description, {(item.mechanism, item.key): item.after for item in best.changes})
+        description = apply_changes(description, best.sizes)
         applied.append(best)
     if not applied:
         what = "no remedy was found for" if left else "there is no finding with"
@@ -132,13 +196,16 @@ def remedied(description: Description, code: str) -> tuple[Description, tuple[Re
     return description, tuple(applied)
 
 
-def remedies_for(description: Description, spread: Spread, finding: Finding) -> tuple[Remedy, ...]:
+def remedies_for(
+    description: Description, spread: Spread, finding: Finding, trials: Trials | None = None
+) -> tuple[Remedy, ...]:
     """Remedies for a finding, the smallest change first.
 
     Parameters
     ----------
     description, spread : the same scene, read and built
     finding : one of its findings
+    trials : what has been tried of the same description
 
     Returns
     -------
@@ -147,12 +214,14 @@ def remedies_for(description: Description, spread: Spread, finding: Finding) -> 
     """
     if finding.code not in _KEYS:
         return ()
-    known = {other.key for other in run_checks(spread)}
+    trials = Trials(description) if trials is None else trials
     found: list[Remedy] = []
     for mechanism in _owners(description, finding):
         for keys in _candidates(description, spread, mechanism, finding.code):
-            limit = min((remedy.cost for remedy in found), default=_LARGEST) * 4
-            remedy = _search(description, spread, mechanism, keys, finding, known, limit)
+            costs = sorted(remedy.cost for remedy in found)
+            # No more than so many are offered, and none that asks for much more than the best.
+            limit = min(4 * (costs or [_LARGEST])[0], *costs[_MOST_OFFERED - 1 : _MOST_OFFERED], _LARGEST)
+            remedy = _search(trials, spread, mechanism, keys, finding, limit)
             if remedy is not None:
                 found.append(remedy)
     return tuple(sorted(found, key=lambda remedy: round(remedy.cost, 6))[:_MOST_OFFERED])
@@ -181,37 +250,21 @@ def _candidates(description: Description, spread: Spread, mechanism: str, code: 
 
 
 def _search(
-    description: Description,
-    spread: Spread,
-    mechanism: str,
-    keys: tuple[str, ...],
-    finding: Finding,
-    known: set[tuple[str, str | None, str | None]],
-    limit: float,
+    trials: Trials, spread: Spread, mechanism: str, keys: tuple[str, ...], finding: Finding, limit: float
 ) -> Remedy | None:
     """The smallest step of these sizes, all by the same amount, with which the finding is gone."""
-    before = sizes_of(description, spread, mechanism)
-    spec = spec_of(description, mechanism)
+    before = sizes_of(trials.description, spread, mechanism)
+    spec = spec_of(trials.description, mechanism)
 
     def changed(step: float) -> dict[tuple[str, str], float]:
         return {(mechanism, key): before[key] + step for key in keys}
 
-    def stands(step: float) -> Spread | None:
-        try:
-            return assemble(apply_changes(description, changed(step)))
-        except HingeleafError:
-            return None
-
     def gone(step: float) -> bool:
-        built = stands(step)
-        return built is not None and _gone(built, finding)
+        return trials.is_gone(changed(step), finding)
 
     def passes(step: float) -> bool:
-        built = stands(step)
-        if built is None or not _gone(built, finding):
-            return False
         # A spread that did not move so far could not be judged; what comes to light once it moves is no new fault.
-        return finding.code in _HIDING or {item.key for item in run_checks(built)} <= known
+        return gone(step) and (finding.code in _HIDING or trials.keys(changed(step)) <= trials.keys({}))
 
     if finding.code == "closes-flat":
         # Closing is a condition of no width, so its exact step is computed; its sign depends on what the size is.
@@ -229,32 +282,15 @@ def _search(
     )
 
 
-def _gone(spread: Spread, finding: Finding) -> bool:
-    """Whether a finding's own check no longer reports it."""
-    if finding.code == "collides" and finding.panel is not None and finding.other is not None:
-        pair = (finding.panel, finding.other)
-        return not check_collisions(spread, pair if set(pair) <= set(spread.panels) else None)
-    if finding.code == "crease-crosses-cut":
-        # A crease is no better off a hair beside the cut.
-        weak = CHECKS["strength"](spread)
-        if any(item.panel in (finding.panel, finding.other) for item in weak):
-            return False
-    if finding.code == "dead-point" and any(item.panel == finding.panel for item in CHECKS["snaps"](spread)):
-        # Just beside its dead point a mechanism snaps.
-        return False
-    return all(item.key != finding.key for item in CHECKS[finding.code](spread))
-
-
 def _smallest(
     gone: Callable[[float], bool], passes: Callable[[float], bool], sign: float, limit: float
 ) -> float | None:
     """The smallest step, in tenths, with which the finding is gone, made larger until nothing else is hurt by it."""
-    step, last = _FIRST_STEP, 0.0
-    while step <= limit and not gone(sign * step):
-        last, step = step, step * 2
-    if step > limit:
-        return None
-    low, high = round(last / _FIRST_STEP), round(step / _FIRST_STEP)
+    low, high, most = 0, 1, math.floor(limit / _FIRST_STEP)
+    while not gone(sign * high * _FIRST_STEP):
+        if high >= most:
+            return None
+        low, high = high, min(2 * high, most)
     while high - low > 1:
         middle = (low + high) // 2
         if gone(sign * middle * _FIRST_STEP):

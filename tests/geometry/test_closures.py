@@ -12,6 +12,7 @@ from geometry import assemble, parse_description
 from geometry.closures import Closure, LoopGeometry, loop_geometry
 from geometry.linkage import OVER, PlanarCell, SphericalCell
 from geometry.model import Angle, Axis, Panel
+from geometry.motion import pose_panels
 from geometry.transforms import frame
 from tests.geometry.numeric_cells import CARD, X, Y, cell_loop
 from tests.geometry.scene_texts import HEAD
@@ -78,6 +79,44 @@ def test_the_jacobian_knows_slides_scales_and_offsets():
         more, less = ({**at, unknown: at[unknown] + sign * step} for sign in (1.0, -1.0))
         slope = (geometry.misfit(more) - geometry.misfit(less)) / (2 * step)
         assert np.abs(jacobian[:, :, column] - slope).max() < 1e-8
+
+
+def test_one_unknown_may_turn_several_panels():
+    """And a panel may be turned by a constant angle: it is as if it were fixed."""
+    tilted = Axis(X, np.array([0.0, 0.6, 0.8]), Angle(None, 1.0, 0.7))
+    panels = [
+        Panel("page", "page", CARD, None, np.eye(4)),
+        Panel("first", "first", CARD, "page", np.eye(4), Axis(X, Y, Angle("turn", 2.0, 0.1))),
+        Panel("tilted", "first", CARD, "first", frame(X, Y, -X), tilted),
+        Panel("second", "first", CARD, "tilted", np.eye(4), Axis(3 * X, Y, Angle("turn", -1.0))),
+        Panel("third", "third", CARD, "page", np.eye(4), Axis(9 * X, Y, Angle("other"))),
+    ]
+    closure = Closure("end", ("third", "second"), (frame(3 * Y, X, Y), frame(X, Y, X)), 20.0)
+    geometry = loop_geometry({panel.id: panel for panel in panels}, ("other", "turn"), [closure])
+    at = {"turn": np.array([0.3, 2.0]), "other": np.array([-1.0, 0.2])}
+    poses = pose_panels(geometry.panels, at, 2)
+    start = (poses["third"] @ closure.frames[0] - poses["second"] @ closure.frames[1])[:, :3, 3]
+    off, jacobian = geometry.misfit_and_jacobian(at)
+    assert off[:, :3] == pytest.approx(start, abs=1e-12)
+    step = 1e-6
+    for column, unknown in enumerate(geometry.unknowns):
+        more, less = ({**at, unknown: at[unknown] + sign * step} for sign in (1.0, -1.0))
+        slope = (geometry.misfit(more) - geometry.misfit(less)) / (2 * step)
+        assert np.abs(slope).max() > 1.0
+        assert np.abs(jacobian[:, :, column] - slope).max() < 1e-7
+
+
+@pytest.mark.parametrize("name", GEOMETRIES)
+def test_the_misfit_is_that_of_the_posed_panels(name):
+    geometry = GEOMETRIES[name]
+    at = somewhere(geometry, 20)
+    poses = pose_panels(geometry.panels, at, 20)
+    off = geometry.misfit(at).reshape(20, len(geometry.closures), 2, 3)
+    for row, closure in enumerate(geometry.closures):
+        first, second = (poses[panel] @ own for panel, own in zip(closure.panels, closure.frames, strict=True))
+        for end, way in ((0, 0.0), (1, closure.length_mm)):
+            apart = (first - second)[:, :3, 3] + way * (first - second)[:, :3, 0]
+            assert off[:, row, end] == pytest.approx(apart, abs=1e-12)
 
 
 def test_only_the_panels_between_the_closures_are_carried_along():

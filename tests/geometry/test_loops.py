@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from geometry import assemble, parse_description
+from geometry import assemble, following, parse_description
 from geometry.errors import HingeleafError
 from geometry.linkage import OVER, Cell, PlanarCell, SphericalCell
 from geometry.loops import Loop
@@ -96,6 +96,70 @@ def test_beyond_its_locks_there_is_no_position(name):
     reached = np.isfinite(loop.solve({"spine": around})["foot"])
     inside = (around >= 0.0) & (around <= np.pi) & (around >= low) & (around <= high)
     assert (reached == inside).all()
+
+
+@pytest.mark.parametrize("name", ["tent, jams", "v-fold, locks", "tent, jams and locks, leaning over", "random 5"])
+def test_up_to_its_locks_there_is_every_position(name):
+    """However near to a lock: there the positions that were stepped to lie closer and closer together."""
+    cell = CELLS[name]
+    low, high = cell.lock()
+    loop = cell_loop(cell, float((low + high) / 2))
+    near = np.concatenate([np.geomspace(1e-8, (high - low) / 2, 3000), np.linspace(1e-4, (high - low) / 2, 3000)])
+    openings = np.concatenate([low + near, high - near])
+    solved = loop.solve({"spine": openings})
+    assert np.isfinite(solved["foot"]).all()
+    inside = np.minimum(openings - low, high - openings) > 1e-4
+    assert apart(solved["foot"][inside], cell.solve(openings[inside]).left) < AGREE
+
+
+def test_positions_found_twice_leave_no_hole_between_them():
+    """Those that were stepped to and those at which the Jacobian is looked at may differ by the last digit alone."""
+    text = """[[mechanism]]
+kind = "box"
+id = "box"
+fold = "spine"
+at = 60
+length = 80
+base = 30
+height = 40
+end_width_left = 33
+end_width_right = 30
+"""
+    loop = loops_of(text)["box"]
+    low = 2 * np.arcsin(3 / 60)
+    assert loop.path.low == pytest.approx(low, abs=AGREE)
+    openings = low + np.linspace(1e-4, 0.3, 20000)
+    assert np.isfinite(loop.solve({"spine": openings})["box:left"]).all()
+
+
+@pytest.mark.parametrize("name", ["tent, unequal", "v-fold, jams", "tent, jams and locks, leaning over"])
+def test_steps_tried_at_once_lead_where_single_steps_lead(name, monkeypatch):
+    cell = CELLS[name]
+    low, high = cell.lock()
+    many = cell_loop(cell, float((low + high) / 2))
+    stepped = len(many.path.values)
+    monkeypatch.setattr(following, "_AT_ONCE", 2)
+    monkeypatch.setattr(following, "_PARTS", 2)
+    few = cell_loop(cell, float((low + high) / 2))
+    assert len(few.path.values) != stepped
+    assert few.path.ends == many.path.ends
+    assert (few.path.low, few.path.high) == pytest.approx((many.path.low, many.path.high), abs=AGREE)
+    openings = np.linspace(few.path.low, few.path.high, 400)[1:-1]
+    assert apart(few.solve({"spine": openings})["foot"], many.solve({"spine": openings})["foot"]) < AGREE
+
+
+def test_a_step_that_leads_elsewhere_is_not_taken():
+    """A motion that jumps by more than it may: it is followed up to the jump and no further, from either side."""
+
+    def settle(values, guess, weak):
+        wanted = np.where(values < 1.0, np.sin(values), np.sin(values) + 0.05)[:, None]
+        return wanted, np.zeros(len(values))
+
+    for start, sides in ((0.5, (0.0, 1.0)), (1.5, (1.0, 2.0))):
+        first = settle(np.array([start]), None, None)[0][0]
+        below, above = following.followed(settle, start, first, (0.0, 2.0))
+        assert (below.values[-1], above.values[-1]) == pytest.approx(sides, abs=1e-9)
+        assert {below.end, above.end} == {"range", "lock"}
 
 
 def on_a_faster_fold(cell: Cell, pace: float, start: float) -> Loop:
