@@ -1,6 +1,7 @@
 """Everything without a window: a description becomes a .blend that moves, stills and the opening film.
 
     python -m hingeleaf.batch SCENE.toml --blend F.blend --stills DIR --still-angles 0,45,90,135,180 --film F.mp4
+    python -m hingeleaf.batch SCENE.toml --stills DIR --still-angles 150 --still-hand door=0,90,180
 
 Needs Blender as a Python module, or runs inside ``blender --background``. Prints ``PROGRESS done total label`` lines.
 """
@@ -9,14 +10,19 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import math
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import bpy
 
-from .film import FilmPlan, Quality, make_film, make_stills, moments
+from .channels import OPENING, hand_key
+from .film import FilmPlan, Moment, Quality, make_film, make_stills, moments
 from .geometry import Description, HingeleafError, Spread, assemble, read_description
+from .geometry.model import Hand
+from .geometry.sampling import hand_range
 from .open_book import open_book
 from .saving import save_blend
 
@@ -59,9 +65,10 @@ def _run(given: argparse.Namespace) -> None:
     quality = _quality(given)
     description = read_description(given.scene)
     spread = assemble(description)
+    stills = _stills(spread, given.still_angles, given.still_hand) if given.stills else []
     hands = {hand.id: (hand.rest, hand.low, hand.high) for hand in spread.hands}
     pictures = len(moments(plan, (0.0, 180.0), hands)) + 1 if given.film else 0
-    count = _Count(2 + (len(given.still_angles) if given.stills else 0) + pictures)
+    count = _Count(2 + len(stills) + pictures)
     count.show(0, 0, "spread")
     bpy.ops.wm.read_factory_settings(use_empty=True)
     book = open_book(description, spread, bpy.context, size=quality.size)
@@ -73,13 +80,48 @@ def _run(given: argparse.Namespace) -> None:
         save_blend(given.blend)
     count.step(1)
     if given.stills:
-        make_stills(book.root, given.still_angles, given.stills, quality, count.show)
-        count.step(len(given.still_angles))
+        make_stills(book.root, stills, given.stills, quality, count.show)
+        count.step(len(stills))
     if given.film:
         source = _fingerprint(description, spread)
         make_film(book.root, given.film, quality, count.show, plan=plan, source=source)
         count.step(pictures)
     count.show(0, 0, "done")
+
+
+def _stills(spread: Spread, angles: Sequence[float], moves: Sequence[tuple[str, list[float]]]) -> list[Moment]:
+    """What every still shows: one value for all of them, or one each, of the opening and of what hands move.
+
+    Raises
+    ------
+    HingeleafError
+        No hand moves something of that name, or not so far, or there are not as many values as stills.
+    """
+    hands = {hand.id: hand for hand in spread.hands}
+    columns: dict[str, tuple[str, Sequence[float]]] = {"--still-angles": (OPENING, angles)}
+    for name, values in moves:
+        option = f"--still-hand {name}"
+        if name not in hands:
+            known = f"a hand moves {', '.join(hands)}" if hands else "a hand moves nothing in this spread"
+            raise HingeleafError(f"{option}: no hand moves that; {known}")
+        if option in columns:
+            raise HingeleafError(f"{option}: it is moved twice; write all its values with commas")
+        for value in values:
+            _check_reach(spread, hands[name], value)
+        columns[option] = hand_key(name), values
+    count = max(len(values) for _, values in columns.values())
+    for option, (_, column) in columns.items():
+        if len(column) not in (1, count):
+            raise HingeleafError(f"{option}: {len(column)} values for {count} stills; write one for all, or {count}")
+    return [{key: column[number % len(column)] for key, column in columns.values()} for number in range(count)]
+
+
+def _check_reach(spread: Spread, hand: Hand, value: float) -> None:
+    """HingeleafError where a hand does not move so far, or a loop stops it before."""
+    low, high = (hand.said(end) for end in hand_range(spread, hand))
+    if not low - 1e-6 <= value <= high + 1e-6:
+        reach = f"{hand.id} moves from {low:g} to {high:g} {hand.unit}"
+        raise HingeleafError(f"--still-hand {hand.id}: {reach}, not to {value:g}")
 
 
 def _quality(given: argparse.Namespace) -> Quality:
@@ -120,6 +162,18 @@ def _angles(text: str) -> list[float]:
     return values
 
 
+def _move(text: str) -> tuple[str, list[float]]:
+    """Read ID=VALUE,VALUE,...: how far a hand has moved something."""
+    name, _, numbers = text.partition("=")
+    try:
+        values = [float(part) for part in numbers.split(",")]
+    except ValueError:
+        values = []
+    if not name or not values or not all(map(math.isfinite, values)):
+        raise argparse.ArgumentTypeError(f'"{text}" moves nothing; write ID=VALUE, or ID=VALUE,VALUE,... one a still')
+    return name, values
+
+
 def _samples(text: str) -> int:
     """Read a number of samples."""
     if not text.isdecimal() or not 1 <= int(text) <= 4096:
@@ -133,6 +187,8 @@ def _arguments(words: list[str]) -> argparse.Namespace:
     parser.add_argument("--blend", type=Path, help="write the Blender file here")
     parser.add_argument("--stills", type=Path, metavar="DIR", help="write stills into this folder")
     parser.add_argument("--still-angles", type=_angles, default=[0.0, 45.0, 90.0, 135.0, 180.0], help="degrees")
+    about = "how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm), in all stills or one by one"
+    parser.add_argument("--still-hand", type=_move, action="append", default=[], metavar="ID=VALUES", help=about)
     parser.add_argument("--film", type=Path, help="write the opening film (MP4) here")
     parser.add_argument("--size", type=_size, help="pixels, 1280x720 unless told")
     parser.add_argument("--samples", type=_samples, help=f"light paths a pixel, {Quality.samples} unless told")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -16,9 +18,12 @@ __all__ = ["HANDS", "OPENING", "Channel", "channels_of", "hand_key"]
 
 #: The property of the root that opens the book, degrees.
 OPENING = "opening"
-#: The property of the root that names the properties of what hands move, with spaces between.
+#: The property of the root that says the label of each property that a hand moves, by its name.
 HANDS = "hingeleaf_hands"
 
+#: Blender's longest name of a property.
+_LONGEST_KEY = 63
+_OPENING_LABEL = "Opening (degrees)"
 _OPENING_TEXT = "Angle between the two pages, in degrees: 0 is closed, 180 lies flat open"
 
 
@@ -29,6 +34,7 @@ class Channel:
     Parameters
     ----------
     key : name of the property
+    label : of its slider, with its unit
     text : what it is, for its tooltip
     values : (n,) float, rising; degrees or mm, the samples
     turns : (n,) float by panel, radians, or mm where the panel slides
@@ -36,6 +42,7 @@ class Channel:
     """
 
     key: str
+    label: str
     text: str
     values: Array
     turns: Mapping[str, Array]
@@ -43,8 +50,12 @@ class Channel:
 
 
 def hand_key(hand: str) -> str:
-    """The property of the root for what a hand moves, by the mechanism's id."""
-    return f"hand_{hand}"
+    """The property of the root for what a hand moves, by the mechanism's id; the end of a long one is digested."""
+    key = f"hand_{hand}"
+    if len(key) <= _LONGEST_KEY:
+        return key
+    digest = hashlib.sha256(hand.encode()).hexdigest()[:8]
+    return f"{key[: _LONGEST_KEY - 9]}_{digest}"
 
 
 def channels_of(spread: Spread) -> tuple[Channel, ...]:
@@ -66,7 +77,7 @@ def channels_of(spread: Spread) -> tuple[Channel, ...]:
     openings_deg, turns = sample_turns(spread)
     values = np.asarray(openings_deg)
     return (
-        Channel(OPENING, _OPENING_TEXT, values, turns, float(values[-1])),
+        Channel(OPENING, _OPENING_LABEL, _OPENING_TEXT, values, turns, float(values[-1])),
         *(_hand_channel(spread, hand) for hand in spread.hands),
     )
 
@@ -74,5 +85,7 @@ def channels_of(spread: Spread) -> tuple[Channel, ...]:
 def _hand_channel(spread: Spread, hand: Hand) -> Channel:
     values, turns = sample_hand(spread, hand)
     said = np.degrees(values) if hand.unit == "deg" else values
-    words = "turned, in degrees" if hand.unit == "deg" else "pulled, in millimetres"
-    return Channel(hand_key(hand.id), f"How far a hand has {words}: {hand.id}", said, turns, hand.said(hand.rest))
+    moved, unit, short = ("turned", "degrees", "degrees") if hand.unit == "deg" else ("moved", "millimeters", "mm")
+    name = " ".join(word[:1].upper() + word[1:] for word in re.split("[-_]+", hand.id))
+    text = f"How far a hand has {moved} {hand.id}, in {unit}: from {said[0]:.4g} to {said[-1]:.4g}"
+    return Channel(hand_key(hand.id), f"{name} ({short})", text, said, turns, hand.said(hand.rest))

@@ -21,7 +21,7 @@ from mathutils import Matrix
 from .geometry.model import Axis, Panel
 from .geometry.transforms import Array, apply, frame, inverse, lift
 
-__all__ = ["hinge_frame", "metres", "object_frame", "parent_inverse", "to_blender", "to_object"]
+__all__ = ["hinge_frame", "metres", "object_frame", "parent_inverse", "printed_side", "to_blender", "to_object"]
 
 _METRES_PER_MM = 0.001
 
@@ -76,6 +76,11 @@ def parent_inverse(panel: Panel, parent: Panel | None) -> Matrix:
     onto = np.eye(4) if parent is None else inverse(object_frame(parent))
     start = panel.rest if panel.axis is None else hinge_frame(panel.axis, panel.rest)
     return to_blender(onto @ start)
+
+
+def printed_side(panel: Panel) -> Array:
+    """The way to a panel's printed side in its object's coordinates, (3,) float: z, but for a wheel x or -x."""
+    return np.asarray(inverse(object_frame(panel))[:3, 2])
 
 
 def to_object(panel: Panel, points_mm: Array) -> Array:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import bpy
@@ -15,6 +14,7 @@ from .geometry.spread import Spread
 from .geometry.transforms import Array
 from .materials import cloth_material, plain_material
 from .resting import GAP_MM
+from .rig import Book
 from .slab import BACK, ArtBox
 
 __all__ = ["BOARD_MM", "add_cover"]
@@ -28,13 +28,13 @@ _CLOTH = (0.48, 0.18, 0.15)
 _LINING = (0.93, 0.91, 0.87)
 
 
-def add_cover(spread: Spread, panels: Mapping[str, bpy.types.Object], collection: bpy.types.Collection) -> float:
+def add_cover(spread: Spread, book: Book, collection: bpy.types.Collection) -> float:
     """Add a board under each page; it wears the artwork of the pages' outside where there is some, else cloth.
 
     Parameters
     ----------
     spread : the assembled spread
-    panels : the objects of its panels
+    book : its objects
     collection : gets the boards
 
     Returns
@@ -43,20 +43,17 @@ def add_cover(spread: Spread, panels: Mapping[str, bpy.types.Object], collection
     """
     cloth = cloth_material(f"{spread.title}: cover", _CLOTH)
     lining = plain_material(f"{spread.title}: cover lining", _LINING, roughness=0.8)
-    low = 0.0
+    depth = book.depth_mm + GAP_MM
     for panel in spread.panels.values():
         if panel.role == "page":
-            piece = spread.piece(panel.piece)
-            depth = piece.stock.caliper_mm + GAP_MM
-            page = panels[panel.id]
+            page = book.panels[panel.id]
             board = _board(panel, spread.page_size_mm, depth, ArtBox(*art_box(spread, panel.piece)))
             board.data.materials.append(page.data.materials[BACK] if _is_painted(page) else cloth)
             board.data.materials.append(lining)
             board.parent = page
             board.hide_select = True
             collection.objects.link(board)
-            low = min(low, -depth - BOARD_MM)
-    return low
+    return -depth - BOARD_MM
 
 
 def _is_painted(page: bpy.types.Object) -> bool:

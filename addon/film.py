@@ -14,7 +14,7 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,7 @@ __all__ = [
 
 Progress = Callable[[int, int, str], None]
 
-#: The root's property that opens the book, and the one that names those of what hands move; the camera's property that
+#: The root's property that opens the book, and the one that has those of what hands move; the camera's property that
 #: says for which aspect it was placed.
 _OPENING, _HANDS, _ASPECT = "opening", "hingeleaf_hands", "hingeleaf_aspect"
 
@@ -139,26 +139,29 @@ def frames_folder(film: Path) -> Path:
 
 
 def make_stills(
-    root: bpy.types.Object, openings_deg: Iterable[float], folder: Path, quality: Quality, progress: Progress
+    root: bpy.types.Object, shown: Sequence[Moment], folder: Path, quality: Quality, progress: Progress
 ) -> list[Path]:
-    """Render the book at given openings, each to opening-DDD.png in a folder, more carefully than a film's frames.
+    """Render the book as it is at given moments, more carefully than a film's frames.
 
     Returns
     -------
-    the files
+    the files, opening-DDD.png in the folder by the opening; opening-DDD-N.png, counted from 1, where several show the
+    same one
     """
     folder.mkdir(parents=True, exist_ok=True)
     scene = _set_up(root, replace(quality, samples=_STILL_CARE * quality.samples, blur=0.0))
-    wanted = list(openings_deg)
+    names = [f"opening-{moment[_OPENING]:03.0f}" for moment in shown]
     files = []
-    for number, opening in enumerate(wanted):
-        progress(number, len(wanted), f"still at {opening:g}°")
-        root[_OPENING] = float(opening)
+    for number, (moment, name) in enumerate(zip(shown, names, strict=True)):
+        progress(number, len(shown), f"still at {moment[_OPENING]:g}°")
+        for key, value in moment.items():
+            root[key] = float(value)
         root.update_tag()
-        file = folder / f"opening-{opening:03.0f}.png"
+        count = f"-{names[: number + 1].count(name)}" if names.count(name) > 1 else ""
+        file = folder / f"{name}{count}.png"
         _render(scene, file)
         files.append(file)
-    progress(len(wanted), len(wanted), "stills")
+    progress(len(shown), len(shown), "stills")
     return files
 
 
@@ -178,7 +181,7 @@ def make_film(
     settings = {"source": source, "blender": bpy.app.version_string, **asdict(quality), **asdict(plan)}
     folder = _open_folder(film, settings)
     scene = _set_up(root, quality)
-    ranges = {key: _range(root, key) for key in root.get(_HANDS, "").split()}
+    ranges = {key: _range(root, key) for key in root.get(_HANDS, {})}
     _, low, high = _range(root, _OPENING)
     shown = moments(plan, (low, high), ranges)
     _animate(root, scene, shown, plan.rate)

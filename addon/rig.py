@@ -16,12 +16,13 @@ import numpy as np
 
 from .artwork import Artwork
 from .channels import HANDS, OPENING, Channel
-from .convert import metres, parent_inverse, to_object
+from .convert import metres, parent_inverse, printed_side, to_object
 from .geometry.artwork import art_box
 from .geometry.model import Panel, Piece
 from .geometry.spread import Spread
+from .geometry.transforms import Array
 from .materials import Side, edge_material, paper_material
-from .resting import resting_shifts
+from .resting import Shift, depth_behind, resting_shifts
 from .slab import ArtBox, make_slab
 
 __all__ = ["PANEL_KEY", "PIECE_KEY", "Book", "build_book"]
@@ -39,12 +40,14 @@ class Book:
     collection : holds everything of the book
     root : the empty that carries the opening
     panels : one object a panel, by panel id
+    depth_mm : how far card reaches behind the printed faces of the pages
     warnings : what could not be done, one sentence each
     """
 
     collection: bpy.types.Collection
     root: bpy.types.Object
     panels: Mapping[str, bpy.types.Object]
+    depth_mm: float
     warnings: tuple[str, ...]
 
 
@@ -76,11 +79,11 @@ def build_book(spread: Spread, channels: Sequence[Channel], parent: bpy.types.Co
     moved = {name: channel for channel in channels for name in channel.turns}
     artwork = Artwork()
     looks = {piece.id: _look(spread, piece, artwork) for piece in spread.pieces}
-    shifts = resting_shifts(spread)
+    shifts = resting_shifts(spread, channels)
     objects: dict[str, bpy.types.Object] = {}
     for panel in spread.panels.values():
         item = _make_panel(panel, looks[panel.piece])
-        _rest(item, shifts[panel.id])
+        _rest(item, root, panel, shifts[panel.id])
         collection.objects.link(item)
         above = None if panel.parent is None else spread.panels[panel.parent]
         item.parent = root if panel.parent is None else objects[panel.parent]
@@ -93,7 +96,7 @@ def build_book(spread: Spread, channels: Sequence[Channel], parent: bpy.types.Co
             item.rotation_euler.x = panel.axis.turn.offset
         _lock(item)
         objects[panel.id] = item
-    return Book(collection, root, objects, tuple(artwork.warnings))
+    return Book(collection, root, objects, depth_behind(spread, shifts), tuple(artwork.warnings))
 
 
 def _make_root(spread: Spread, channels: Sequence[Channel], collection: bpy.types.Collection) -> bpy.types.Object:
@@ -104,7 +107,7 @@ def _make_root(spread: Spread, channels: Sequence[Channel], collection: bpy.type
     for channel in channels:
         _add_property(root, channel)
     if len(channels) > 1:
-        root[HANDS] = " ".join(channel.key for channel in channels[1:])
+        root[HANDS] = {channel.key: channel.label for channel in channels[1:]}
     collection.objects.link(root)
     return root
 
@@ -145,20 +148,29 @@ def _make_panel(panel: Panel, look: _Look) -> bpy.types.Object:
     return item
 
 
-def _rest(item: bpy.types.Object, shift_mm: float) -> None:
+def _rest(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, shift: Shift) -> None:
     """Move what is seen of a panel along its printed side; its corners and its hinge stay where they are."""
-    if shift_mm == 0.0:
+    if not np.any(shift.mm):
         return
-    shift: Any = item.modifiers.new("Card on Card", "DISPLACE")
-    shift.direction, shift.mid_level = "Z", 0.0
-    shift.strength = float(metres(shift_mm))
+    side = printed_side(panel)
+    modifier: Any = item.modifiers.new("Card on Card", "DISPLACE")
+    modifier.direction, modifier.mid_level = "XYZ"[int(np.argmax(np.abs(side)))], 0.0
+    amount = metres(shift.mm * np.sign(side.sum()))
+    if shift.channel is None:
+        modifier.strength = float(amount)
+    else:
+        _follow(item.driver_add(f'modifiers["{modifier.name}"].strength'), root, shift.channel, amount)
 
 
 def _drive(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, channel: Channel) -> None:
     """Let a property of the root turn an object about its x axis, or slide it along, through a sampled curve."""
     slides = panel.axis is not None and panel.axis.slides
-    curve = item.driver_add("location" if slides else "rotation_euler", 0)
     amounts = metres(channel.turns[panel.id]) if slides else channel.turns[panel.id]
+    _follow(item.driver_add("location" if slides else "rotation_euler", 0), root, channel, amounts)
+
+
+def _follow(curve: Any, root: bpy.types.Object, channel: Channel, amounts: Array) -> None:
+    """Let a driver follow a property of the root through the channel's samples."""
     driver = curve.driver
     driver.type = "AVERAGE"
     variable = driver.variables.new()

@@ -66,7 +66,7 @@ def build_studio(spread: Spread, book: Book, context: bpy.types.Context, size: t
     book.collection.children.link(collection)
     corners = swept_corners(spread)
     center, reach = _middle(corners)
-    table_mm = add_cover(spread, book.panels, collection)
+    table_mm = add_cover(spread, book, collection)
     _add_table(collection, book.root, spread.title, float(metres(table_mm)), center, reach)
     for lamp in _LAMPS:
         _add_lamp(collection, book.root, lamp, center, reach)

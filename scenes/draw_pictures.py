@@ -1,5 +1,7 @@
 """Draws the pictures of the reference page: every small scene at three openings, side by side.
 
+Where a reader's hand moves something, the book lies open in all three and the hand moves it.
+
 Run by `python3 build.py pictures`, which puts the staged extension and Blender on the path.
 """
 
@@ -16,6 +18,12 @@ from PIL import Image
 HERE = Path(__file__).resolve().parent
 OPENINGS = ("60", "110", "165")
 SIZE = (400, 300)
+#: What hands do in the three pictures of a scene, and how far its book is open.
+HANDS = {
+    "flap": ("165", ("door=0,45,150", "hatch=0,60,135")),
+    "pull-strip": ("165", ("pull=0,8,28",)),
+    "wheel": ("165", ("sky=0,90,180",)),
+}
 
 
 def draw(scene: Path, folder: Path, samples: int) -> None:
@@ -29,7 +37,9 @@ def draw(scene: Path, folder: Path, samples: int) -> None:
     """
     with tempfile.TemporaryDirectory() as temporary:
         command = [sys.executable, "-m", "hingeleaf.batch", str(scene), "--stills", temporary]
-        command += ["--still-angles", ",".join(OPENINGS), "--size", f"{SIZE[0]}x{SIZE[1]}", "--samples", str(samples)]
+        opening, moves = HANDS.get(scene.stem, (",".join(OPENINGS), ()))
+        command += ["--still-angles", opening, *(f"--still-hand={move}" for move in moves)]
+        command += ["--size", f"{SIZE[0]}x{SIZE[1]}", "--samples", str(samples)]
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
         stills = sorted(Path(temporary).glob("*.png"))
         strip = Image.new("RGB", (SIZE[0] * len(stills), SIZE[1]))

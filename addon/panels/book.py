@@ -36,8 +36,8 @@ class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
             layout.label(text=root.name, icon="EMPTY_AXIS")
         if root is not None:
             layout.prop(root, f'["{OPENING}"]', text="Opening (degrees)", slider=True)
-            for key in root.get(HANDS, "").split():
-                layout.prop(root, f'["{key}"]', text=key.removeprefix("hand_").capitalize(), slider=True)
+            for key, label in root.get(HANDS, {}).items():
+                layout.prop(root, f'["{key}"]', text=label, slider=True)
 
 
 def _draw_problems(layout: Any, context: bpy.types.Context) -> None:

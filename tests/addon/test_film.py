@@ -7,6 +7,7 @@ import sys
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -174,10 +175,62 @@ def test_batch_refuses_bad_input_and_writes_nothing(package, tmp_path):
 
 
 @pytest.mark.parametrize(
-    "words", [("--size", "65x36"), ("--size", "big"), ("--still-angles", "0,200"), ("--samples", "0")], ids=" ".join
+    "words",
+    [
+        ("--size", "65x36"),
+        ("--size", "big"),
+        ("--still-angles", "0,200"),
+        ("--samples", "0"),
+        ("--still-hand", "door"),
+        ("--still-hand", "door=0,ajar"),
+        ("--still-hand", "door=nan"),
+    ],
+    ids=" ".join,
 )
 def test_batch_refuses_bad_options(package, tmp_path, words):
     done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words)
     assert done.returncode == 2
     assert words[1].split(",")[-1] in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_batch_moves_hands_still_by_still(package, tmp_path):
+    """The opening and one hand stay, another hand moves: three stills of one opening, all different."""
+    words = ["--stills", tmp_path / "stills", "--still-angles", "170", "--still-hand", "door=0,60,150"]
+    words += ["--still-hand", "hatch=90", "--size", "256x144", "--engine", "BLENDER_WORKBENCH"]
+    done = batch(package, tmp_path, ROOT / "scenes/flap.toml", *words)
+    assert done.returncode == 0, done.stderr
+    stills = sorted((tmp_path / "stills").iterdir())
+    assert [path.name for path in stills] == [f"opening-170-{number}.png" for number in (1, 2, 3)]
+    from PIL import Image
+
+    pictures = [np.asarray(Image.open(path), dtype=float) for path in stills]
+    for one, two in ((0, 1), (1, 2), (0, 2)):
+        assert abs(pictures[one] - pictures[two]).max() > 20.0
+    assert "PROGRESS 5 5 done" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--still-hand=gate=90"], "--still-hand gate: no hand moves that; a hand moves door, hatch"),
+        (["--still-hand=hatch=136"], "--still-hand hatch: hatch moves from 0 to 135 deg, not to 136"),
+        (["--still-hand=door=-1"], "--still-hand door: door moves from 0 to 180 deg, not to -1"),
+        (["--still-hand=door=0,90"], "--still-hand door: 2 values for 5 stills; write one for all, or 5"),
+        (
+            ["--still-angles=0,90", "--still-hand=door=0,1,2"],
+            "--still-angles: 2 values for 3 stills; write one for all, or 3",
+        ),
+        (
+            ["--still-hand=door=1", "--still-hand=door=2"],
+            "--still-hand door: it is moved twice; write all its values with commas",
+        ),
+    ],
+)
+def test_batch_says_how_hands_cannot_move(installed, capsys, tmp_path, words, sentence):
+    from bl_ext.user_default.hingeleaf import batch
+
+    stills = tmp_path / "stills"
+    assert batch.main([str(ROOT / "scenes/flap.toml"), "--stills", str(stills), *words]) == 2
+    assert capsys.readouterr().err.splitlines() == [sentence]
+    assert not stills.exists()

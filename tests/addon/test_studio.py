@@ -66,7 +66,10 @@ def drawn(bpy, item):
 
 
 def test_tabs_and_riders_lie_on_their_host(bpy, open_scene, rig, scene_file, spread_of):
-    """Drawn, a glued panel shares no plane with its host: it starts just off the face that it is glued on."""
+    """Drawn, a glued panel shares no plane with its host: it starts just off the face that it is glued on.
+
+    A guide starts just off the strip that slides under it.
+    """
     spread = spread_of(scene_file)
     root = open_scene(scene_file)
     panels = rig.panels(root)
@@ -75,7 +78,9 @@ def test_tabs_and_riders_lie_on_their_host(bpy, open_scene, rig, scene_file, spr
         host, glued = panels[area.host], panels[area.glued]
         normal = np.array(host.matrix_world.to_3x3().col[2])
         heights = (drawn(bpy, glued) - np.array(host.matrix_world.translation) * 1000) @ normal
-        face = (drawn(bpy, host) - np.array(host.matrix_world.translation) * 1000) @ normal
+        strips = [f"{name.rpartition('.guide')[0]}.strip" for name in [area.glued] if name.endswith(".bridge")]
+        under = panels[strips[0]] if strips else host
+        face = (drawn(bpy, under) - np.array(host.matrix_world.translation) * 1000) @ normal
         if area.face == "front":
             assert heights.min() == pytest.approx(face.max() + 0.02, abs=2e-3), area.glued
         else:
