@@ -1,0 +1,324 @@
+"""The order of assembly: from a spread and its sheets to steps.
+
+Everything is cut and creased first, then mechanisms go in one after the other (see joints.py). What the steps say is
+read off the model: which part is glued on which face of which panel, on which side that panel lies, what goes through
+a slot, what slides under what. Only what has a kind of its own in the model, a cut-in, a hand, is told by its kind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..errors import HingeleafError
+from ..model import Hinge
+from ..nets import Sheet
+from ..spread import Spread
+from .joining import glue_steps, table_steps
+from .joints import assemblies
+from .moving import moved_steps
+from .states import reading
+from .steps import NetPicture, SheetPicture, SpreadPicture, Step
+from .words import Words, counted, crease_id, listed, quoted
+
+__all__ = ["WIDE_RAD", "assembly_steps", "cut_ins"]
+
+#: Pictures of what stands are drawn this far open, where the spread opens as far.
+WIDE_RAD = float(np.radians(120.0))
+#: A crease of a cut-in further than this beside the fold that it is cut across does not lie on it.
+_BESIDE_MM = 0.05
+
+
+def assembly_steps(spread: Spread, sheets: Sequence[Sheet]) -> tuple[Step, ...]:
+    """Every step, in order.
+
+    Parameters
+    ----------
+    spread : Spread
+    sheets : of its nets
+
+    Returns
+    -------
+    tuple of Step, numbered from 1
+
+    Raises
+    ------
+    HingeleafError
+        It cannot stand at any opening.
+    """
+    if not np.isfinite(spread.reachable()).all():
+        raise HingeleafError(
+            "the spread cannot stand at any opening, so its assembly cannot be drawn; run check and mend what "
+            "it reports"
+        )
+    words = Words(spread)
+    steps = [*_cut_out(spread, words, sheets), *_creasing(spread, words, ("page",))]
+    done = list(spread.piece("page").panels)
+    for assembly in assemblies(spread):
+        steps += _creasing(spread, words, assembly.pieces)
+        steps += table_steps(spread, words, assembly)
+        steps += moved_steps(spread, words, assembly, done)
+        steps += glue_steps(spread, words, assembly, done)
+        done += [panel for piece in assembly.pieces for panel in spread.piece(piece).panels]
+    steps += _ending(spread, words, done)
+    return tuple(
+        Step(number, *(getattr(step, name) for name in list(Step.__dataclass_fields__)[1:]))
+        for number, step in enumerate(steps, 1)
+    )
+
+
+def cut_ins(spread: Spread, piece_id: str) -> list[str]:
+    """The cut-ins of a piece, by id, those on which others are cut first."""
+    strips = [name for name in spread.piece(piece_id).panels if spread.panels[name].role == "strip"]
+    found = list(dict.fromkeys(name.split(".")[0] for name in strips))
+    return sorted(found, key=lambda name: _depth(spread, name))
+
+
+def _depth(spread: Spread, cut_in: str) -> int:
+    """In how many other cut-ins it is cut."""
+    depth, host = 0, spread.panels[f"{cut_in}.left"].parent
+    while host is not None and spread.panels[host].role == "strip":
+        depth, host = depth + 1, spread.panels[host.split(".")[0] + ".left"].parent
+    return depth
+
+
+def _cut_out(spread: Spread, words: Words, sheets: Sequence[Sheet]) -> list[Step]:
+    steps = []
+    met: set[str] = set()
+    for sheet in sheets:
+        foot = sheet.footer
+        on_sheet = list(dict.fromkeys(drawing.piece.id for drawing in sheet.pieces))
+        pieces = tuple(name for name in on_sheet if name not in met)
+        met.update(on_sheet)
+        sentences = (
+            f"Sheet {foot.number} of {foot.count}, {foot.stock.id}, {foot.stock.grammage_gsm:g} g/m², carries "
+            f"{listed(_carried(words, sheet))}. Lay it on the mat with the printed face up; measure "
+            f"its scale bar, which must be 100 mm long.",
+            *_tiles(sheet),
+            *_cutting(spread, on_sheet),
+        )
+        cautions = tuple(_uncreased(spread, words, piece) for piece in on_sheet if _uncreased(spread, words, piece))
+        picture = SheetPicture(f"Sheet {foot.number}", foot.number)
+        title = f"Score and cut sheet {foot.number}"
+        steps.append(Step(0, "cut out", title, sentences, cautions, pieces, pictures=(picture,)))
+    return steps
+
+
+def _carried(words: Words, sheet: Sheet) -> list[str]:
+    """What lies on a sheet, copies named once."""
+    tiles = [(words.piece(each.piece.id), each.part.tile) for each in sheet.pieces]
+    names = [name + (f" (tile {tile})" if tile else "") for name, tile in tiles]
+    return list(dict.fromkeys(names))
+
+
+def _tiles(sheet: Sheet) -> list[str]:
+    """What to do first with pieces that are split over several sheets."""
+    if not any(each.part.tile for each in sheet.pieces):
+        return []
+    return [
+        "A piece in tiles is put together before it is scored: lay each tile over the ones to its left and above it, "
+        "up to "
+        "its tile edge, so that the crosses coincide, and glue the overlap."
+    ]
+
+
+def _cutting(spread: Spread, pieces: Sequence[str]) -> list[str]:
+    """What a knife does on a sheet, in order."""
+    sentences = []
+    if any(spread.creases(piece) for piece in pieces):
+        sentences.append(
+            "Score every crease, mountain and valley alike, with a scoring tool along a steel ruler: press the card "
+            "in, do not cut it."
+        )
+    inner = "Cut what lies inside the pieces: slits, slots, windows and holes"
+    slits = [name for piece in pieces for name in reversed(cut_ins(spread, piece))]
+    if slits:
+        inner += (
+            f"; of the cut-ins {'the innermost first: ' * (len(slits) > 1)}{listed([quoted(name) for name in slits])}"
+        )
+    sentences.append(f"{inner}. Begin and end exactly where each line does.")
+    last = "Cut the outlines last."
+    if any(spread.panels[panel].role == "tab" for piece in pieces for panel in spread.piece(piece).panels):
+        last += " Tabs belong to their pieces: do not cut them off."
+    sentences.append(f"{last} Write the name of each piece lightly in pencil on its back.")
+    return sentences
+
+
+def _uncreased(spread: Spread, words: Words, piece_id: str) -> str:
+    """What must be said where a fold is not creased between the slits of a cut-in."""
+    beside = [name for name in cut_ins(spread, piece_id) if _is_beside(spread, name)]
+    if not beside:
+        return ""
+    names = listed([quoted(name) for name in beside])
+    one = len(beside) == 1
+    return (
+        f"In {words.piece(piece_id)} the middle crease of {names} lies beside the fold that "
+        f"{'it is' if one else 'they are'} "
+        f"cut across. Do not crease that fold between the slits: the net shows no line there."
+    )
+
+
+def _is_beside(spread: Spread, cut_in: str) -> bool:
+    """Whether its middle crease does not lie on the fold that it is cut across."""
+    fold = next((cell.fold for cell in spread.cells if cell.id == cut_in), None)
+    lines = [hinge.lines[0] for hinge in spread.hinges if crease_id(hinge) == fold and hinge.kind != "glue"]
+    if not lines:
+        return False
+    start, end = lines[0]
+    along = (end - start) / np.hypot(*(end - start))
+    aside = spread.middle_of(cut_in).lines[0] - start
+    return bool(np.abs(along[0] * aside[:, 1] - along[1] * aside[:, 0]).max() > _BESIDE_MM)
+
+
+def _creasing(spread: Spread, words: Words, pieces: Sequence[str]) -> list[Step]:
+    """Fold the creases of pieces, then push their cut-ins through, those on which others are cut first."""
+    steps = []
+    for piece in pieces:
+        strips = [name for name in spread.piece(piece).panels if spread.panels[name].role == "strip"]
+        own = [hinge for hinge in spread.creases(piece) if not set(hinge.panels) & set(strips)]
+        if own:
+            steps.append(_crease_step(spread, words, piece, own))
+        steps += [_cut_in_step(spread, words, piece, name) for name in cut_ins(spread, piece)]
+    return steps
+
+
+def _by_class(spread: Spread, words: Words, hinges: Sequence[Hinge]) -> tuple[list[str], list[tuple[str, str]]]:
+    """Sentences on which creases are valleys and which mountains, and what stands beside each in a picture."""
+    found: dict[str, list[str]] = {"valley": [], "mountain": []}
+    names: dict[str, str] = {}
+    for hinge in hinges:
+        crease = spread.crease_class(hinge)
+        if crease_id(hinge) not in names:
+            found[crease].append(words.crease(hinge))
+            names[crease_id(hinge)] = f"{words.crease(hinge).removeprefix('crease ')}: {crease}"
+    sentences = []
+    for crease, how in (("valley", "printed faces come together"), ("mountain", "backs come together")):
+        if found[crease]:
+            sentences.append(f"{crease.capitalize()} ({how}): {listed(found[crease])}.")
+    return sentences, list(names.items())
+
+
+def _crease_step(spread: Spread, words: Words, piece: str, hinges: Sequence[Hinge]) -> Step:
+    lines, names = _by_class(spread, words, hinges)
+    folds = {cell.fold for cell in spread.cells if cell.id in cut_ins(spread, piece)}
+    crossed = [name for name, _ in names if name in folds]
+    sentences = [
+        f"Fold {words.piece(piece)} along these creases{', and no others yet' if cut_ins(spread, piece) else ''}, "
+        f"one after "
+        f"the other, until each goes over easily; rub each down with a bone folder, then let it spring open.",
+        *lines,
+    ]
+    if crossed:
+        creases = listed(
+            [words.crease(hinge) for hinge in hinges if crease_id(hinge) in crossed and "#" not in hinge.id]
+        )
+        sentences.append(
+            f"Fold {creases} to a right angle only and hold back the card between the slits of the cut-ins: it is "
+            f"folded the other way in the next {'steps' if len(cut_ins(spread, piece)) > 1 else 'step'}."
+        )
+    warning = _uncreased(spread, words, piece)
+    picture = NetPicture(f"{_sentence_case(words.piece(piece))}, printed face up", piece, tuple(names))
+    return Step(
+        0,
+        "crease",
+        f"Fold {words.piece(piece)}",
+        tuple(sentences),
+        (warning,) if warning else (),
+        (piece,),
+        creases=tuple(name for name, _ in names),
+        pictures=(picture,),
+    )
+
+
+def _cut_in_step(spread: Spread, words: Words, piece: str, cut_in: str) -> Step:
+    strips = [f"{cut_in}.left", f"{cut_in}.right"]
+    hinges = [hinge for hinge in spread.creases(piece) if crease_id(hinge) in (*strips, f"{cut_in}.middle")]
+    lines, names = _by_class(spread, words, hinges)
+    out = "printed face" if spread.crease_class(spread.middle_of(cut_in)) == "mountain" else "back"
+    other = "back" if out == "printed face" else "printed face"
+    sentences = (
+        f"Hold {words.piece(piece)} half folded at the fold that {quoted(cut_in)} is cut across. With a fingertip on "
+        f"the {other}, push the strip between the slits through until it stands out on the {out}, as drawn.",
+        *lines,
+        "Fold the card shut over it, so that the strip lies flat inside, press, and open it again.",
+    )
+    panels = spread.piece(piece).panels
+    opening = min(WIDE_RAD, reading(spread)[1])
+    every = cut_ins(spread, piece)
+    later = every[every.index(cut_in) + 1 :]
+    caption = f"{quoted(cut_in)} pushed through"
+    if later:
+        names_later = listed([quoted(name) for name in later])
+        caption += f"; {names_later}, drawn so already, {'follows' if len(later) == 1 else 'follow'}"
+    pictures = (
+        NetPicture("The creases, printed face up", piece, tuple(names), close=True),
+        SpreadPicture(caption, "standing", opening, panels, tuple(strips)),
+    )
+    return Step(
+        0,
+        "cut-in",
+        f"Push the cut-in {quoted(cut_in)} through",
+        sentences,
+        (),
+        (piece,),
+        creases=tuple(name for name, _ in names),
+        pictures=pictures,
+    )
+
+
+def _ending(spread: Spread, words: Words, done: Sequence[str]) -> list[Step]:
+    low, high = reading(spread)
+    wide = SpreadPicture("The spread, open", "standing", min(WIDE_RAD, high), tuple(done), moved=0.4)
+    shut = SpreadPicture("Nearly shut", "standing", min(max(low, np.radians(25.0)), high), tuple(done))
+    steps = []
+    if spread.glue_areas:
+        steps.append(
+            Step(
+                0,
+                "press",
+                "Press the whole spread",
+                (
+                    "Look into the open spread for glue that has come out beside a tab, and wipe it off.",
+                    "Shut the spread, lay it between two boards with clean paper on both sides, put a weight on it, "
+                    "and leave it until the glue is hard; its maker says how long.",
+                ),
+            )
+        )
+    checks = [
+        "Open the spread slowly, all the way, and shut it again, three times. Nothing may scrape, catch or tear.",
+        "Shut, nothing may stand out of the pages, and they must lie flat on each other.",
+    ]
+    if spread.glue_areas:
+        checks.append(
+            f"Pull lightly at every glued place, {counted(len(spread.glue_areas), 'place')} in all: none may come off."
+        )
+    checks += [_hand_check(words, hand.id, hand.unit) for hand in spread.hands]
+    keep = _keep_off(spread, words)
+    steps.append(Step(0, "check", "Check the spread", tuple(checks), (keep,) if keep else (), pictures=(wide, shut)))
+    return steps
+
+
+def _hand_check(words: Words, hand: str, unit: str) -> str:
+    piece = words.piece(hand)
+    if unit == "mm":
+        return f"Slide {piece} to the end of its way and back: it must run easily, and what it moves must move."
+    return f"Turn {piece} as far as it goes and back: it must not stick."
+
+
+def _keep_off(spread: Spread, words: Words) -> str:
+    """What lies on the outside of the pages and must stay free when they are glued to other leaves."""
+    behind = [joint.glued for joint in spread.glue_areas if joint.face == "back" and joint.host.startswith("page.")]
+    free = [hand.id for hand in spread.hands if hand.behind]
+    if not behind and not free:
+        return ""
+    names = list(dict.fromkeys(words.glued(name) for name in behind))
+    parts = [*(words.piece(name) for name in free), *names]
+    text = f"On the back of the pages {'lies' if len(parts) == 1 else 'lie'} {listed(parts)}."
+    if free:
+        return f"{text} When a page is glued to another leaf, put no glue there: what moves must stay free."
+    return f"{text} When a page is glued to another leaf, that leaf hides {'it' if len(parts) == 1 else 'them'}."
+
+
+def _sentence_case(text: str) -> str:
+    return text[:1].upper() + text[1:]
