@@ -575,6 +575,9 @@ def pictures(args: argparse.Namespace, rest: list[str]) -> int:
     """Draw the pictures of the reference page."""
     python = environment(find_interpreters(args.python)[0])
     require_libraries(python)
+    env = child_environment(PYTHONPATH=str(ROOT))
+    if failed := subprocess.call([python, "scenes/draw_nets.py", *rest], cwd=ROOT, env=env):
+        return failed
     with tempfile.TemporaryDirectory() as folder:
         stage(Path(folder))
         env = child_environment(PYTHONPATH=folder)

@@ -25,6 +25,7 @@ from .fit import fit, parse_wish
 from .poses import poses_data
 from .remedies import remedied, with_remedies
 from .report import error_data, report_data, report_text
+from .sheet_arguments import add_cutting_arguments, add_sheet_arguments, cutting_options, sheet_options
 from .spread import Spread
 from .transforms import Array
 
@@ -109,7 +110,8 @@ def _parser() -> argparse.ArgumentParser:
     nets = commands.add_parser("nets", help="write true-scale nets")
     cost = commands.add_parser("cost", help="what a publisher asks for: pieces, glue points, lengths, sheets, weight")
     fits = commands.add_parser("fit", help="find sizes with which a mechanism stands as wished")
-    for command in (check, poses, nets, fits, cost):
+    booklet = commands.add_parser("booklet", help="write the order of assembly, a picture a step, as PDF")
+    for command in (check, poses, nets, fits, cost, booklet):
         command.add_argument("scene", help="a description (TOML)")
         command.add_argument(
             "--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen"
@@ -140,11 +142,26 @@ def _parser() -> argparse.ArgumentParser:
         "--free", required=True, metavar="KEYS", help="sizes that may change: KEY or KEY:LOW:HIGH, with commas"
     )
     fits.add_argument("--out", metavar="FILE", help="write the changed description")
-    cost.add_argument("--sheet", help="as for nets")
     cost.add_argument("--compare", metavar="SCENE", help="an earlier version: say what changed since")
     nets.add_argument("--out", required=True, metavar="DIR")
-    nets.add_argument("--sheet", help="A4, A3, Letter, or WIDTHxHEIGHT in mm (default: the smallest that takes all)")
-    nets.add_argument("--format", default="svg,pdf,dxf", help="any of svg,pdf,dxf (default all)")
+    for command in (nets, cost, booklet):
+        add_sheet_arguments(command)
+    nets.add_argument("--dimensions", action="store_true", help="draw the sizes of every piece, with their keys")
+    nets.add_argument(
+        "--format",
+        default="svg,pdf,dxf",
+        help="any of svg,pdf,dxf,cutting,booklet, or all: cutting is for a machine, booklet the order of assembly "
+        "(default svg,pdf,dxf)",
+    )
+    add_cutting_arguments(nets)
+    nets.add_argument(
+        "--spot", action="store_true", help="PDF: cut lines and creases as separations of their own, for a print shop"
+    )
+    nets.add_argument(
+        "--duplex", action="store_true", help="PDF: also one file of fronts and backs in turn, for a duplex printer"
+    )
+    booklet.add_argument("--out", required=True, metavar="FILE.pdf")
+    booklet.add_argument("--paper", default="A4", help="of the booklet itself: A4 or letter (default A4)")
     return parser
 
 
@@ -267,26 +284,42 @@ def _fit(options: argparse.Namespace) -> int:
 
 
 def _nets(options: argparse.Namespace) -> int:
-    from .nets import write_nets
+    from .nets import ALL_FORMATS, write_nets
+    from .nets.listing import sheet_data, sheet_words
 
     spread = assemble(read_description(options.scene))
     formats = tuple(part.strip() for part in options.format.split(",") if part.strip())
-    result = write_nets(spread, Path(options.out), sheet=options.sheet, formats=formats)
-    for note in result.notes:
-        print(note)
+    formats = ALL_FORMATS if formats == ("all",) else formats
+    chosen = sheet_options(options)
+    result = write_nets(
+        spread,
+        Path(options.out),
+        sheet=options.sheet,
+        formats=formats,
+        options=chosen,
+        spot=options.spot,
+        duplex=options.duplex,
+        dimensions=options.dimensions,
+        cutting=cutting_options(options),
+    )
     if options.json:
-        _write_json(options.json, {"format": 1, "written": [str(path) for path in result.paths]})
+        data = {"written": [str(path) for path in result.paths], "sheets": [sheet_data(each) for each in result.sheets]}
+        _write_json(options.json, {"format": 1, **data, "notes": list(result.notes)})
+    if options.json != "-":
+        print("\n".join([*map(sheet_words, result.sheets), *result.notes]))
     return 0
 
 
 def _cost(options: argparse.Namespace) -> int:
     from .specification import compared_text, specification, specification_text
 
-    spec = specification(assemble(read_description(options.scene)), sheet=options.sheet)
+    chosen = sheet_options(options)
+    spec = specification(assemble(read_description(options.scene)), sheet=options.sheet, options=chosen)
     data = spec.as_dict()
     text = specification_text(spec)
     if options.compare:
-        before = specification(assemble(read_description(options.compare)), sheet=options.sheet)
+        earlier = assemble(read_description(options.compare))
+        before = specification(earlier, sheet=options.sheet, options=chosen)
         text = compared_text(before, spec)
         data["before"] = before.as_dict()
     if options.json:
@@ -296,7 +329,18 @@ def _cost(options: argparse.Namespace) -> int:
     return 0
 
 
-_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets, "fit": _fit, "cost": _cost}
+def _booklet(options: argparse.Namespace) -> int:
+    from .booklet import write_booklet
+
+    chosen = sheet_options(options)
+    spread = assemble(read_description(options.scene))
+    count = write_booklet(spread, options.out, paper=options.paper, sheet=options.sheet, options=chosen)
+    if options.json:
+        _write_json(options.json, {"format": 1, "written": [options.out], "steps": count})
+    return 0
+
+
+_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets, "fit": _fit, "cost": _cost, "booklet": _booklet}
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -14,7 +14,8 @@ from .description.data import Description, MechanismSpec
 from .description.fields import HOSTS
 from .errors import DescriptionError, HingeleafError, MechanismError, Problem
 from .mechanisms import KINDS
-from .model import Angle, Axis, Fold, GlueArea, Hinge, HostSide, Panel, Piece
+from .mechanisms.trimming import trim_tabs
+from .model import Angle, Axis, Fold, GlueArea, Hinge, HostSide, Panel, Piece, Trim
 from .outline import carried, common_part, parts_of
 from .spread import Spread
 from .tolerances import SLIVER_MM2
@@ -39,7 +40,7 @@ def assemble(description: Description) -> Spread:
     DescriptionError
         A mechanism cannot be built; carries every problem found.
     """
-    building, problems = _built(description, frozenset())
+    building, problems, trims = _built(description, frozenset())
     hinges = _hinges(building, problems) if not problems else ()
     if problems:
         raise DescriptionError(problems, description.source)
@@ -55,6 +56,8 @@ def assemble(description: Description) -> Spread:
         folds=building.folds,
         units=tuple(building.units),
         glue_areas=_glue_areas(building),
+        mechanisms=description.mechanisms,
+        trims=trims,
     )
 
 
@@ -69,7 +72,7 @@ def building_problems(description: Description, failed: frozenset[str]) -> list[
     return _built(description, failed)[1]
 
 
-def _built(description: Description, unreadable: frozenset[str]) -> tuple[Building, list[Problem]]:
+def _built(description: Description, unreadable: frozenset[str]) -> tuple[Building, list[Problem], tuple[Trim, ...]]:
     building = Building(description)
     _add_pages(building)
     problems: list[Problem] = []
@@ -99,9 +102,11 @@ def _built(description: Description, unreadable: frozenset[str]) -> tuple[Buildi
             continue
         message = f"{variable.split(':')[0]} is moved by nothing; join it to something that moves, or leave driven out"
         problems.append(Problem(spec.place("driven"), message, spec.line("driven")))
+    trims: tuple[Trim, ...] = ()
     if not problems:
+        trims = trim_tabs(building)
         problems.extend(_net_problems(building))
-    return building, problems
+    return building, problems, trims
 
 
 def _add_pages(building: Building) -> None:

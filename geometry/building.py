@@ -54,6 +54,8 @@ class Building:
         self.folds: dict[tuple[str, str], Fold] = {}
         self.units: list[Unit] = []
         self.glue_areas: list[GlueArea] = []
+        #: Tabs whose width nobody asked for.
+        self.default_tabs: set[str] = set()
         self.variables: dict[str, Array] = {"spine": _PROBE_RAD}
         #: What moves each variable in the end: the opening, or a hand.
         self.roots: dict[str, str] = {"spine": "spine"}

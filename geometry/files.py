@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import shutil
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
 from .errors import FileError
 
-__all__ = ["make_folder", "write_file"]
+__all__ = ["make_folder", "write_file", "write_files"]
 
 
 def make_folder(path: str | Path) -> Path:
@@ -35,20 +37,103 @@ def write_file(path: str | Path, data: bytes) -> None:
     FileError
         It cannot be written; nothing is left behind.
     """
-    file = Path(path)
-    name = None
+    write_files({Path(path): data})
+
+
+def write_files(contents: Mapping[Path, bytes]) -> None:
+    """Write several files, all or none: old files stay until all new ones are complete.
+
+    All are first written beside their places. Only then do they take them, one by one, while a second name keeps each
+    old file; should one not get its place, those before it give theirs back.
+
+    Parameters
+    ----------
+    contents : what goes into each file
+
+    Raises
+    ------
+    FileError
+        One cannot be written; then no file is new, changed or gone, and nothing is left behind.
+    """
+    written: dict[Path, Path] = {}
+    try:
+        for file, data in contents.items():
+            written[file] = _beside(file)
+            _fill(file, written[file], data)
+        _take_places(written)
+    finally:
+        for new in written.values():
+            new.unlink(missing_ok=True)
+
+
+def _beside(file: Path) -> Path:
+    """A new empty file in the same folder."""
     try:
         handle, name = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        os.chmod(name, _mode())
-        os.replace(name, file)
-        name = None
+        os.close(handle)
     except OSError as error:
-        raise FileError(f"{file}: cannot be written ({error.strerror or error})") from None
+        raise _cannot(file, error) from None
+    return Path(name)
+
+
+def _fill(file: Path, new: Path, data: bytes) -> None:
+    try:
+        new.write_bytes(data)
+        new.chmod(_mode())
+    except OSError as error:
+        raise _cannot(file, error) from None
+
+
+def _take_places(written: Mapping[Path, Path]) -> None:
+    """Put new files into their places, or leave all as it was."""
+    old: dict[Path, Path] = {}
+    done: list[Path] = []
+    try:
+        for file, new in written.items():
+            if len(written) > 1 and file.is_file():
+                old[file] = _kept(file)
+            try:
+                os.replace(new, file)
+            except OSError as error:
+                raise _cannot(file, error) from None
+            done.append(file)
     finally:
-        if name is not None:
-            Path(name).unlink(missing_ok=True)
+        if len(done) < len(written):
+            for file in reversed(done):
+                _give_back(file, old.pop(file, None))
+        for kept in old.values():
+            kept.unlink(missing_ok=True)
+
+
+def _give_back(file: Path, kept: Path | None) -> None:
+    """Undo what was put into a place; what was there before comes back."""
+    try:
+        if kept is None:
+            file.unlink(missing_ok=True)
+        else:
+            os.replace(kept, file)
+    except OSError as error:
+        was = f"; what was there is in {kept}" if kept is not None else ""
+        raise FileError(f"{file}: is new, and cannot be undone ({error.strerror or error}){was}") from None
+
+
+def _kept(file: Path) -> Path:
+    """A second name for an old file, or a copy where the disk knows no second names."""
+    kept = _beside(file)
+    try:
+        kept.unlink()
+        try:
+            os.link(file, kept)
+        except OSError:
+            shutil.copy2(file, kept)
+    except OSError as error:
+        kept.unlink(missing_ok=True)
+        raise _cannot(file, error) from None
+    return kept
+
+
+def _cannot(file: Path, error: OSError) -> FileError:
+    return FileError(f"{file}: cannot be written ({error.strerror or error})")
 
 
 def _mode() -> int:

@@ -36,6 +36,7 @@ __all__ = [
     "Panel",
     "Piece",
     "Stock",
+    "Trim",
 ]
 
 Role = Literal["page", "panel", "strip", "tab", "rider"]
@@ -322,6 +323,23 @@ class GlueArea:
     glued: str
     outline: Polygon
     face: Literal["front", "back"]
+
+
+@dataclass(frozen=True)
+class Trim:
+    """What a tab lost, because it would have lain on something.
+
+    Parameters
+    ----------
+    tab, host : panels
+    over : what it would have lain on, in words
+    lost_mm2 : float, the area that was cut off
+    """
+
+    tab: str
+    host: str
+    over: str
+    lost_mm2: float
 
 
 @dataclass(frozen=True)

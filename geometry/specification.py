@@ -7,8 +7,9 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from .checks.bulk import bulk_map
-from .nets import PieceDrawing, Sheet, draw_piece, lay_out
+from .nets import PieceDrawing, Sheet, SheetOptions, draw_piece, lay_out
 from .nets.lines import NetLine
+from .nets.listing import sheet_numbers
 from .spread import Spread
 
 __all__ = ["PieceFigures", "Specification", "StockFigures", "compared_text", "specification", "specification_text"]
@@ -34,7 +35,7 @@ class PieceFigures:
 
 @dataclass(frozen=True)
 class StockFigures:
-    """One stock: its card, how many pieces and sheets, card in pieces and on sheets (mm2), weight of the pieces (g)."""
+    """One stock: its card, pieces, their area (mm2) and weight (g); sheets and their area (mm2), for so many copies."""
 
     id: str
     grammage_gsm: float
@@ -44,11 +45,12 @@ class StockFigures:
     area_mm2: float
     sheet_area_mm2: float
     weight_g: float
+    copies: int = 1
 
     @property
     def used(self) -> float:
         """Part of the sheets that is in pieces, 0 to 1."""
-        return self.area_mm2 / self.sheet_area_mm2 if self.sheet_area_mm2 else 0.0
+        return self.copies * self.area_mm2 / self.sheet_area_mm2 if self.sheet_area_mm2 else 0.0
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,7 @@ class Specification:
     Parameters
     ----------
     title, page_mm : of the spread
+    copies : how many the sheets are for; everything else is for one
     pieces, stocks : each with its figures
     glue_points : places where card is glued on card
     glue_area_mm2 : their area together
@@ -71,6 +74,7 @@ class Specification:
 
     title: str
     page_mm: tuple[float, float]
+    copies: int
     pieces: tuple[PieceFigures, ...]
     stocks: tuple[StockFigures, ...]
     glue_points: int
@@ -90,13 +94,14 @@ class Specification:
         return {"format": 1, **data}
 
 
-def specification(spread: Spread, *, sheet: str | None = None) -> Specification:
+def specification(spread: Spread, *, sheet: str | None = None, options: SheetOptions | None = None) -> Specification:
     """Measure a spread on its own nets and sheets, so that no number can differ from what is cut.
 
     Parameters
     ----------
     spread : Spread
     sheet : size of the sheets, as for nets
+    options : of the sheets, as for nets; sheets are counted for all copies, everything else is for one
 
     Returns
     -------
@@ -105,18 +110,20 @@ def specification(spread: Spread, *, sheet: str | None = None) -> Specification:
     Raises
     ------
     HingeleafError
-        The sheet size is not known.
+        The sheet size is not known, or it cannot be laid out so.
     """
     drawings = [draw_piece(spread, piece.id) for piece in spread.pieces]
-    sheets, _ = lay_out(spread.title, drawings, sheet)
-    numbers = {drawing.piece.id: each.footer.number for each in sheets for drawing in each.pieces}
-    pieces = tuple(_piece(drawing, numbers[drawing.piece.id]) for drawing in drawings)
+    options = options or SheetOptions()
+    sheets, _ = lay_out(spread.title, drawings, sheet, options=options)
+    numbers = sheet_numbers(sheets)
+    pieces = tuple(_piece(drawing, numbers[drawing.piece.id][0]) for drawing in drawings)
     bulk = bulk_map(spread)
     return Specification(
         title=spread.title,
         page_mm=spread.page_size_mm,
         pieces=pieces,
-        stocks=_stocks(spread, pieces, sheets),
+        copies=options.copies,
+        stocks=_stocks(spread, pieces, sheets, options.copies),
         glue_points=len(spread.glue_areas),
         glue_area_mm2=sum(area.outline.area for area in spread.glue_areas),
         cut_mm=sum(piece.cut_mm for piece in pieces),
@@ -149,23 +156,26 @@ def _length(lines: Sequence[NetLine], *classes: str) -> float:
     return sum(line.length_mm for line in lines if line.line_class in classes)
 
 
-def _stocks(spread: Spread, pieces: Sequence[PieceFigures], sheets: Sequence[Sheet]) -> tuple[StockFigures, ...]:
+def _stocks(
+    spread: Spread, pieces: Sequence[PieceFigures], sheets: Sequence[Sheet], copies: int
+) -> tuple[StockFigures, ...]:
     stocks = {piece.stock.id: piece.stock for piece in spread.pieces}
     found = []
     for name, stock in stocks.items():
         own = [piece for piece in pieces if piece.stock == name]
-        numbers = {piece.sheet for piece in own}
-        area = sum(each.width_mm * each.height_mm for each in sheets if each.footer.number in numbers)
+        mine = [sheet for sheet in sheets if sheet.footer.stock.id == name]
+        area = sum(sheet.width_mm * sheet.height_mm for sheet in mine)
         found.append(
             StockFigures(
                 id=name,
                 grammage_gsm=stock.grammage_gsm,
                 caliper_mm=stock.caliper_mm,
                 pieces=len(own),
-                sheets=len(numbers),
+                sheets=len(mine),
                 area_mm2=sum(piece.area_mm2 for piece in own),
                 sheet_area_mm2=area,
                 weight_g=sum(piece.weight_g for piece in own),
+                copies=copies,
             )
         )
     return tuple(found)
@@ -191,9 +201,11 @@ def specification_text(spec: Specification) -> str:
     ]
     for stock in spec.stocks:
         sheets = f"{stock.sheets} sheet{'s' * (stock.sheets != 1)}"
+        sheets += f" for {spec.copies} copies" * (spec.copies > 1)
         lines.append(
             f"  {stock.id}, {stock.grammage_gsm:g} g/m2, {stock.caliper_mm:g} mm: {stock.pieces} pieces on {sheets}, "
-            f"{stock.area_mm2 / 100:.0f} cm2 of {stock.sheet_area_mm2 / 100:.0f} ({100 * stock.used:.0f} %), "
+            f"{stock.copies * stock.area_mm2 / 100:.0f} cm2 of {stock.sheet_area_mm2 / 100:.0f} "
+            f"({100 * stock.used:.0f} %), "
             f"{stock.weight_g:.1f} g"
         )
     lines += [

@@ -10,9 +10,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from .description.data import MechanismSpec
 from .limits import Limits
 from .loops import Loop
-from .model import CellOnFold, Fold, GlueArea, Hand, Hinge, Panel, Piece
+from .model import CellOnFold, Fold, GlueArea, Hand, Hinge, Panel, Piece, Trim
 from .motion import Motion, Unit, pose_panels, solve_cells
 from .reach import reach
 from .tolerances import ANGLE_RAD
@@ -37,6 +38,8 @@ class Spread:
     units : what moves, in solving order: cells, loops, and what a hand moves
     glue_areas : where tabs and riders are glued
     limits : what the checks hold it to
+    mechanisms : as they were described, for what names sizes by their keys
+    trims : what tabs lost where they would have lain on something
     """
 
     title: str
@@ -49,6 +52,8 @@ class Spread:
     units: tuple[Unit, ...]
     glue_areas: tuple[GlueArea, ...]
     limits: Limits = field(default_factory=Limits)
+    mechanisms: tuple[MechanismSpec, ...] = ()
+    trims: tuple[Trim, ...] = ()
 
     @property
     def cells(self) -> tuple[CellOnFold, ...]:

@@ -34,7 +34,7 @@ TOUCH_MM = 1e-4
 GRID_MM = 1e-7
 
 #: Curved outlines become polylines that are nowhere further from the curve than this.
-CHORD_MM = 0.01
+CHORD_MM = 0.005
 
 #: Areas below this are rounding, not card.
 SLIVER_MM2 = 1e-6

@@ -125,6 +125,8 @@ def add_tab(building: Building, piece: str, foot: Foot, normal: float, turn: Ang
     tab_name = f"{name}.tab"
     rest = _rest(foot, 1.0 if foot.tab.inner else -1.0)
     building.add_panel(Panel(tab_name, piece, tab, foot.host.panel, rest, None, "tab"))
+    if foot.tab.default:
+        building.default_tabs.add(tab_name)
     on_host = Polygon(apply(rest, np.asarray(tab.exterior.coords))[:, :2])
     if through:
         root = foot.host_start + np.array([[ring[0, 0]], [ring[1, 0]]]) * foot.host_line

@@ -52,6 +52,7 @@ class TabPlan:
     distance_mm : of the hinge line's start from the host fold
     begins_mm : how far from the hinge line's start the panel begins
     through : it goes through a slot in the host and is glued on the host's back
+    default : nobody asked for its width, so that it may be trimmed
     """
 
     inner: bool
@@ -61,6 +62,7 @@ class TabPlan:
     distance_mm: float
     begins_mm: float = 0.0
     through: bool = False
+    default: bool = False
 
 
 def tab_plan(
@@ -70,7 +72,9 @@ def tab_plan(
     way = spec.sided("tab")[index] or "inner"
     width = spec.sided("tab_width")[index]
     width_mm = 10.0 if width is None else float(width)
-    return TabPlan(way == "inner", width_mm, length_mm, sector_rad, distance_mm, begins_mm, way == "through")
+    through = way == "through"
+    trimmed = width is None and not through
+    return TabPlan(way == "inner", width_mm, length_mm, sector_rad, distance_mm, begins_mm, through, trimmed)
 
 
 def tab_ring(plan: TabPlan, key: str, clear_mm: float = FOLD_CLEARANCE_MM) -> Array:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,11 +15,14 @@ from ..model import Piece
 from ..spread import Spread
 from ..transforms import Array, apply, inverse
 from .cuts import card_of, find_lines
+from .dimensions import dimension_forms, dimension_lines
 from .glue import glue_marks, glue_texts
 from .lettering import CLEAR_MM, one_line, place_text, text_box
 from .lines import ArtImage, NetLine, NetText, Placement
+from .options import SheetOptions
+from .parts import WHOLE, Part
 
-__all__ = ["BLEED_MM", "PieceDrawing", "draw_piece"]
+__all__ = ["BLEED_MM", "PieceDrawing", "bleed_notes", "draw_piece"]
 
 _TITLE_SIZE_MM = 4.2
 _LEAST_TITLE_MM = 1.8
@@ -41,6 +45,8 @@ class PieceDrawing:
     art : artwork of its printed face, or None where that is plain
     back : artwork of its back, or None where that is plain
     card : the card itself, all panels joined
+    part : which copy it is, and which tile
+    bleed_mm : float, how far its artwork is printed beyond the card
     """
 
     piece: Piece
@@ -49,10 +55,13 @@ class PieceDrawing:
     art: ArtImage | None
     back: ArtImage | None
     card: MultiPolygon
+    part: Part = WHOLE
+    bleed_mm: float = BLEED_MM
 
     def bounds(self) -> tuple[float, float, float, float]:
-        """Box about the card and all texts, (left, low, right, high), mm."""
-        left, low, right, high = shapely.total_bounds([self.card, *(text_box(text) for text in self.texts)])
+        """Box about the card, all texts and the marks of a tile, (left, low, right, high), mm."""
+        marks = [LineString(line.points) for line in self.lines if line.name is not None]
+        left, low, right, high = shapely.total_bounds([self.card, *marks, *(text_box(text) for text in self.texts)])
         return float(left), float(low), float(right), float(high)
 
     def moved(self, placement: Placement) -> PieceDrawing:
@@ -66,18 +75,39 @@ class PieceDrawing:
             card=shapely.transform(self.card, placement.apply),
         )
 
+    def bled(self, most_mm: float) -> PieceDrawing:
+        """The drawing with no more bleed than that, so that it never runs onto a neighbour or off the sheet."""
+        if most_mm >= self.bleed_mm:
+            return self
+        room = _grown(self.card, most_mm)
+        return replace(
+            self,
+            art=self.art.inside(room) if self.art is not None else None,
+            back=self.back.inside(room) if self.back is not None else None,
+            bleed_mm=most_mm,
+        )
 
-def draw_piece(spread: Spread, piece_id: str) -> PieceDrawing:
+
+def draw_piece(spread: Spread, piece_id: str, *, bleed_mm: float = BLEED_MM, dimensions: bool = False) -> PieceDrawing:
     """Draw one piece of a spread.
 
     Parameters
     ----------
     spread : Spread
     piece_id : name of the piece
+    bleed_mm : float, how far its artwork is printed beyond the card
+    dimensions : whether its sizes are drawn on it
 
     Returns
     -------
     PieceDrawing, in the piece's net coordinates
+
+    Notes
+    -----
+    The bleed follows the outline and every window, slot and notch: artwork is printed on the card grown by it. Where
+    the two sides of a slit or a notch are nearer than twice the bleed, both bleeds are the same picture in the same
+    place (one piece has one picture), so the artwork simply runs through: each side is the bleed of the other. Two
+    pieces have different pictures, so between them each ends half-way (`bled`).
     """
     piece = spread.piece(piece_id)
     outlines = {name: spread.panels[name].outline for name in piece.panels}
@@ -92,15 +122,40 @@ def draw_piece(spread: Spread, piece_id: str) -> PieceDrawing:
     taken += [outlines[name] for name in piece.panels if spread.panels[name].role == "tab"]
     taken += [text_box(text, clear_mm=CLEAR_MM) for text in lettered]
     taken += [_stroke(line).buffer(CLEAR_MM) for line in (*leaders, *pivots)]
-    title, arrow = _title(piece, card, inner.difference(shapely.union_all(taken)))
+    title, arrow = _title(piece, card, inner.difference(shapely.union_all(taken)), bleed_mm)
+    lines, texts = [*glue, *cuts, *folds, *arrow, *leaders, *pivots], [*lettered, title]
+    if dimensions:
+        sizes = dimension_lines(dimension_forms(spread, piece, lines, texts, card), texts)
+        lines, texts = [*lines, *sizes[0]], [*texts, *sizes[1]]
     return PieceDrawing(
         piece=piece,
-        lines=(*glue, *cuts, *folds, *arrow, *leaders, *pivots),
-        texts=(*lettered, title),
-        art=_artwork(piece.art_front, card, box),
-        back=_artwork_behind(piece.art_back, card, box),
+        lines=tuple(lines),
+        texts=tuple(texts),
+        art=_artwork(piece.art_front, card, box, bleed_mm),
+        back=_artwork_behind(piece.art_back, card, box, bleed_mm),
         card=card,
+        bleed_mm=bleed_mm,
     )
+
+
+def bleed_notes(drawings: Sequence[PieceDrawing], options: SheetOptions) -> list[str]:
+    """Where artwork cannot bleed as far as was asked for, or continues as its mirror image."""
+    if all(drawing.art is None and drawing.back is None for drawing in drawings):
+        return []
+    bleed, half = options.bleed_mm, options.gap_mm / 2
+    notes = []
+    if half < bleed:
+        notes.append(
+            f"the bleed of {bleed:g} mm ends after {half:g} mm, half-way between pieces: "
+            f"a gap of {2 * bleed:g} mm (--gap) leaves it whole"
+        )
+    if options.margin_mm < min(bleed, half):
+        notes.append(f"the bleed may end at the edge of a sheet: a margin of {bleed:g} mm (--margin) leaves it whole")
+    if min(bleed, half) > BLEED_MM:
+        notes.append(
+            f"artwork has a border of {BLEED_MM:g} mm about its piece; beyond that the bleed is its mirror image"
+        )
+    return notes
 
 
 def _stroke(line: NetLine) -> BaseGeometry:
@@ -115,7 +170,8 @@ def _covered(mark: NetLine) -> BaseGeometry:
 def _cuts_and_folds(spread: Spread, piece_id: str, outlines: dict[str, Polygon]) -> tuple[list[NetLine], list[NetLine]]:
     hinges = {hinge.id: hinge for hinge in spread.creases(piece_id)}
     found = find_lines(outlines, {name: (hinge.lines[0], hinge.panels) for name, hinge in hinges.items()})
-    cuts = [NetLine("cut", line.points, line.closed, panel=line.owner) for line in found.cuts]
+    ends = np.array([line.points[[0, -1]] for line in found.creases]).reshape(-1, 2)
+    cuts = [NetLine("cut", line.points, line.closed, panel=line.owner, nodes=ends) for line in found.cuts]
     classes = {name: spread.crease_class(hinge) for name, hinge in hinges.items()}
     folds = [NetLine(classes[line.owner], line.points, hinge=line.owner) for line in found.creases if line.owner]
     return cuts, folds
@@ -138,7 +194,7 @@ def _cross(place: Array, way: tuple[float, float]) -> Array:
     return np.asarray(place + _PIVOT_MM * np.outer([-1.0, 1.0], way))
 
 
-def _title(piece: Piece, card: MultiPolygon, free: BaseGeometry) -> tuple[NetText, list[NetLine]]:
+def _title(piece: Piece, card: MultiPolygon, free: BaseGeometry, bleed_mm: float) -> tuple[NetText, list[NetLine]]:
     """The piece's name where nothing else is, or under the piece where it is too small; with an arrow upwards."""
     name = one_line(piece.title)
     title = place_text(
@@ -152,7 +208,7 @@ def _title(piece: Piece, card: MultiPolygon, free: BaseGeometry) -> tuple[NetTex
     )
     if title is None:
         left, low, right, _ = card.bounds
-        place = np.array([(left + right) / 2, low - BLEED_MM - _UNDER_TITLE_MM])
+        place = np.array([(left + right) / 2, low - bleed_mm - _UNDER_TITLE_MM])
         return NetText("label", name, place, _UNDER_TITLE_MM, bold=True), []
     return title, _arrow_beside(title, free)
 
@@ -179,12 +235,12 @@ def _arrow_beside(title: NetText, free: BaseGeometry) -> list[NetLine]:
 Box = tuple[float, float, float, float]
 
 
-def _artwork_behind(file: str | None, card: MultiPolygon, box: Box) -> ArtImage | None:
-    art = _artwork(file, card, box)
+def _artwork_behind(file: str | None, card: MultiPolygon, box: Box, bleed_mm: float) -> ArtImage | None:
+    art = _artwork(file, card, box, bleed_mm)
     return art.from_behind() if art is not None else None
 
 
-def _artwork(file: str | None, card: MultiPolygon, box: Box) -> ArtImage | None:
+def _artwork(file: str | None, card: MultiPolygon, box: Box, bleed_mm: float) -> ArtImage | None:
     """The artwork fills its box; it is printed on the card grown by the bleed."""
     if file is None:
         return None
@@ -194,9 +250,11 @@ def _artwork(file: str | None, card: MultiPolygon, box: Box) -> ArtImage | None:
         corner=np.array([left, low]),
         along=np.array([right - left, 0.0]),
         up=np.array([0.0, high - low]),
-        shown=_as_multi(card.buffer(BLEED_MM)),
+        shown=_grown(card, bleed_mm),
     )
 
 
-def _as_multi(region: BaseGeometry) -> MultiPolygon:
+def _grown(card: MultiPolygon, bleed_mm: float) -> MultiPolygon:
+    """The card and its bleed; round about its corners, so that the bleed is as wide there."""
+    region = card.buffer(bleed_mm)
     return MultiPolygon([part for part in shapely.get_parts(region) if isinstance(part, Polygon)])

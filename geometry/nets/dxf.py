@@ -19,13 +19,16 @@ from ezdxf.layouts.layout import Modelspace
 
 from ..transforms import Array
 from .classes import LINE_CLASSES, STYLES, Style, dashes_mm
+from .curves import refined
 from .lettering import CAP_HEIGHT
 from .lines import NetLine, NetText
 from .sheets import Sheet
 
-__all__ = ["sheet_dxf"]
+__all__ = ["add_line", "document_bytes", "fixed_dates", "new_document", "sheet_dxf"]
 
 _TEXT_STYLE = "NET"
+#: Curves are polylines here, one path a line as machines want it, and nowhere further from the curve than this.
+_CHORD_MM = 0.001
 _ALIGN = {
     "start": TextEntityAlignment.MIDDLE_LEFT,
     "middle": TextEntityAlignment.MIDDLE_CENTER,
@@ -44,25 +47,30 @@ def sheet_dxf(sheet: Sheet) -> bytes:
     -------
     bytes, UTF-8; artwork is not in it, its layer is empty
     """
-    with _fixed_dates():
-        document = _new_document(sheet)
+    with fixed_dates():
+        document = new_document(sheet.width_mm, sheet.height_mm)
         space = document.modelspace()
         for number, drawing in enumerate(sheet.pieces, 1):
-            parts = [_polyline(space, line) for line in drawing.lines]
+            parts = [add_line(space, line) for line in drawing.lines]
             parts += [_letters(space, text) for text in drawing.texts]
-            name = re.sub(r"[^\w-]", "_", drawing.piece.id)
+            name = re.sub(r"[^\w-]", "_", "-".join([drawing.piece.id, *drawing.part.attributes.values()]))
             document.groups.new(f"{number}-{name}", description=drawing.piece.id).extend(parts)
         _content(space, sheet.lines, sheet.texts)
-        # ezdxf adds these when it writes, in the order of a set of names, which differs from run to run.
-        for name in sorted(document.entitydb.dxf_types_in_use()):
-            document.classes.add_class(name)
-        stream = io.StringIO()
-        document.write(stream)
+        return document_bytes(document)
+
+
+def document_bytes(document: Drawing) -> bytes:
+    """A finished drawing as a file's contents, UTF-8; within fixed_dates, the same for the same drawing."""
+    # ezdxf adds these when it writes, in the order of a set of names, which differs from run to run.
+    for name in sorted(document.entitydb.dxf_types_in_use()):
+        document.classes.add_class(name)
+    stream = io.StringIO()
+    document.write(stream)
     return stream.getvalue().encode("utf-8")
 
 
 @contextmanager
-def _fixed_dates() -> Iterator[None]:
+def fixed_dates() -> Iterator[None]:
     """The same input gives the same bytes: ezdxf's own switch for fixed dates and identifiers."""
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
@@ -72,7 +80,8 @@ def _fixed_dates() -> Iterator[None]:
         options.write_fixed_meta_data_for_testing = before
 
 
-def _new_document(sheet: Sheet) -> Drawing:
+def new_document(width_mm: float, height_mm: float) -> Drawing:
+    """An empty drawing of a sheet of that size, with a layer a line class."""
     document = new("R2010", units=units.MM)
     document.header["$MEASUREMENT"] = 1
     document.header["$LTSCALE"] = 1.0
@@ -86,7 +95,7 @@ def _new_document(sheet: Sheet) -> Drawing:
         if _is_coloured(style):
             layer.rgb = style.color
         layer.dxf.lineweight = round(style.width_mm * 100) if style.width_mm > 0.1 else 9
-    size = (sheet.width_mm, sheet.height_mm)
+    size = (width_mm, height_mm)
     space = document.modelspace()
     space.reset_extents((0.0, 0.0, 0.0), (*size, 0.0))
     space.reset_limits((0.0, 0.0), size)
@@ -101,7 +110,7 @@ def _is_coloured(style: Style) -> bool:
 
 def _content(space: Modelspace, lines: Sequence[NetLine], texts: Sequence[NetText]) -> None:
     for line in lines:
-        _polyline(space, line)
+        add_line(space, line)
     for text in texts:
         _letters(space, text)
 
@@ -112,7 +121,8 @@ def _rounded(point: Array) -> tuple[float, float]:
     return round(float(x), 6), round(float(y), 6)
 
 
-def _polyline(space: Modelspace, line: NetLine) -> DXFEntity:
+def add_line(space: Modelspace, line: NetLine) -> DXFEntity:
+    """Draw a line on the layer and in the style of its class."""
     attributes: dict[str, object] = {"layer": line.line_class}
     style = STYLES[line.look or line.line_class]
     if line.look is not None:
@@ -122,7 +132,7 @@ def _polyline(space: Modelspace, line: NetLine) -> DXFEntity:
             attributes["true_color"] = rgb2int(style.color)
     if style.dashes:
         attributes["ltscale"] = round(dashes_mm(style, line.length_mm)[0] / style.dashes[0], 6)
-    points = [_rounded(point) for point in line.points]
+    points = [_rounded(point) for point in refined(line.stretches, line.closed, _CHORD_MM)]
     if style.tint and line.closed and line.tinted:
         fill = {key: value for key, value in attributes.items() if key in ("layer", "true_color")}
         hatch = space.add_hatch(color=style.dxf_color, dxfattribs=fill)

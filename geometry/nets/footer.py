@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -21,6 +22,8 @@ LEAST_WIDTH_MM = 104.0
 _HINT = "Print at 100 %, not fitted to the page: this bar must measure 100 mm"
 _TITLE_MM, _TEXT_MM, _SMALL_MM = 4.6, 2.8, 2.3
 _SAMPLE_MM, _SPACE_MM = 15.0, 7.0
+#: The foot is never so wide that it held more names of pieces.
+_MOST_NAMES = 200
 #: The classes that the legend explains, in its order.
 _LEGEND: tuple[LineClass, ...] = ("cut", "mountain", "valley", "glue")
 
@@ -38,6 +41,8 @@ class Footer:
     size_name : of the sheet
     stock : the card that all pieces of the sheet are cut from
     back : whether this is the back of the sheet
+    grain : the way the card's grain has to run on the sheet, or None where that does not matter
+    pieces : what lies on it, in words
     """
 
     title: str
@@ -46,6 +51,8 @@ class Footer:
     size_name: str
     stock: Stock
     back: bool = False
+    grain: Literal["up", "across"] | None = None
+    pieces: tuple[str, ...] = ()
 
 
 def _entry_mm(name: LineClass) -> float:
@@ -95,11 +102,13 @@ def make_footer(footer: Footer, left_mm: float, low_mm: float, width_mm: float) 
     y = top - _RULE_ROW - _TITLE_ROW / 2
     number = f"sheet {footer.number} of {footer.count} · {footer.size_name}"
     if footer.back:
-        number = f"back of {number} · turn over left to right"
+        number = f"back of {number} · turn over along the long edge"
     texts = [fitted_title(footer.title, left_mm, y, width_mm - text_width_mm(number, _TEXT_MM) - 6.0)]
     texts.append(NetText("label", number, np.array([right, y]), _TEXT_MM, anchor="end"))
     y -= (_TITLE_ROW + _STOCK_ROW) / 2
-    stock_lines, stock_texts = _stock(footer.stock, left_mm, y)
+    stock_lines, stock_texts = _stock(footer, left_mm, y)
+    end = right - SCALE_BAR_MM - _SPACE_MM if _is_wide(width_mm) else right
+    stock_texts += _contents(footer, max(_reach(stock_lines, stock_texts)) + _SPACE_MM, y, end)
     y -= _STOCK_ROW / 2
     for row in _legend_rows(width_mm):
         x = left_mm
@@ -126,14 +135,32 @@ def fitted_title(title: str, left: float, y: float, room: float) -> NetText:
     return NetText("label", text, np.array([left, y]), size, anchor="start", bold=True)
 
 
-def _stock(stock: Stock, left: float, y: float) -> tuple[list[NetLine], list[NetText]]:
+def _reach(lines: list[NetLine], texts: list[NetText]) -> list[float]:
+    """How far to the right lines and texts that begin at the left go."""
+    return [float(line.points[:, 0].max()) for line in lines] + [
+        float(text.place[0]) + text_width_mm(text.text, text.size_mm) for text in texts
+    ]
+
+
+def _contents(footer: Footer, left: float, y: float, right: float) -> list[NetText]:
+    """What lies on the sheet, as far as there is room for its names."""
+    for shown in range(min(len(footer.pieces), _MOST_NAMES), 0, -1):
+        left_out = len(footer.pieces) - shown
+        words = ", ".join(footer.pieces[:shown]) + (f" and {left_out} more" if left_out else "")
+        if text_width_mm(words, _SMALL_MM) <= right - left:
+            return [NetText("label", words, np.array([right, y]), _SMALL_MM, anchor="end")]
+    return []
+
+
+def _stock(footer: Footer, left: float, y: float) -> tuple[list[NetLine], list[NetText]]:
     """The card, with an arrow along its grain."""
+    stock = footer.stock
     words = f"{one_line(stock.id)}: {stock.grammage_gsm:g} g/m², {stock.caliper_mm:g} mm thick"
-    if stock.grain == "any":
+    if footer.grain is None:
         return [], [NetText("label", words, np.array([left, y]), _TEXT_MM, anchor="start")]
     words += ", grain along the arrow"
     middle = np.array([left + text_width_mm(words, _TEXT_MM) + 6.0, y])
-    along = np.array([0.0, 2.3]) if stock.grain == "height" else np.array([4.0, 0.0])
+    along = np.array([0.0, 2.3]) if footer.grain == "up" else np.array([4.0, 0.0])
     aside = np.array([along[1], along[0]]) / np.hypot(*along)
     lines = [NetLine("mark", np.array([middle - along, middle + along]), name="grain")]
     for way in (-1.0, 1.0):

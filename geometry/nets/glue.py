@@ -17,7 +17,7 @@ from ..transforms import Array, inverse
 from .lettering import CLEAR_MM, place_text, text_box
 from .lines import NetLine, NetText, readable
 
-__all__ = ["GLUE_INSET_MM", "glue_marks", "glue_name", "glue_texts"]
+__all__ = ["GLUE_INSET_MM", "glue_marks", "glue_name", "glue_notes", "glue_texts"]
 
 #: Gluing marks are drawn this far inside what is glued there, so that it covers them.
 GLUE_INSET_MM = 0.5
@@ -38,6 +38,39 @@ def glue_name(panel_id: str) -> str:
     'hill left'
     """
     return panel_id.removesuffix(".tab").replace(".", " ")
+
+
+def glue_notes(spread: Spread) -> list[str]:
+    """What a person who glues should know: which tabs were trimmed, and which point outward.
+
+    Parameters
+    ----------
+    spread : Spread
+
+    Returns
+    -------
+    list of str, one sentence each
+    """
+    over: dict[str, list[str]] = {}
+    for trim in spread.trims:
+        over.setdefault(glue_name(trim.tab), []).append(trim.over)
+    notes = [
+        f'the tab "{name}" is trimmed, because it would have lain over {" and ".join(found)}; '
+        "with a tab_width of your own it keeps its shape"
+        for name, found in over.items()
+    ]
+    outward = [
+        f"{spec.id} {side}"
+        for spec in spread.mechanisms
+        for side, way in zip(("left", "right"), spec.sided("tab"), strict=True)
+        if way == "outer"
+    ]
+    if outward:
+        notes.append(
+            f"tabs that point outward can be seen, and closed they are thicker and push the book open; inward they are "
+            f'hidden (tab = "inner"): {", ".join(outward)}'
+        )
+    return notes
 
 
 def glue_marks(spread: Spread, piece: Piece) -> list[NetLine]:

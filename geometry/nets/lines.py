@@ -6,16 +6,23 @@ The same three serve in a piece's net coordinates and on the sheet; `Placement` 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from shapely import MultiPolygon
+import shapely
+from shapely import MultiPolygon, Polygon
 from shapely.affinity import affine_transform
+from shapely.geometry.base import BaseGeometry
 
 from ..transforms import Array
 from .classes import LineClass
+from .curves import Stretch, length_mm, stretches
 
 __all__ = ["ArtImage", "NetLine", "NetText", "Placement", "readable"]
+
+#: As a share of the picture's width: what is printed beyond it by less is rounding.
+_BESIDE_BOX = 1e-6
 
 
 def readable(turn_rad: float) -> float:
@@ -67,6 +74,7 @@ class NetLine:
     look : class whose style it is drawn in, where that is not its own (samples in the legend)
     tinted : whether it is filled, where its style has a tint; not what lies on the back
     name : what the line is, for lines that belong to the sheet
+    nodes : (k, 2) float, mm; those of its points at which other lines end, or None
     """
 
     line_class: LineClass
@@ -78,16 +86,22 @@ class NetLine:
     look: LineClass | None = None
     tinted: bool = True
     name: str | None = None
+    nodes: Array | None = None
 
-    @property
+    @cached_property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """The line as straight and curved stretches."""
+        return stretches(self.points, self.closed, self.nodes)
+
+    @cached_property
     def length_mm(self) -> float:
-        """Its length."""
-        points = np.concatenate([self.points, self.points[:1]]) if self.closed else self.points
-        return float(np.hypot(*np.diff(points, axis=0).T).sum())
+        """Its length, along its curves."""
+        return length_mm(self.stretches)
 
     def moved(self, placement: Placement) -> NetLine:
         """The same line on the sheet."""
-        return replace(self, points=placement.apply(self.points))
+        nodes = placement.apply(self.nodes) if self.nodes is not None else None
+        return replace(self, points=placement.apply(self.points), nodes=nodes)
 
 
 @dataclass(frozen=True)
@@ -138,18 +152,43 @@ class ArtImage:
 
     def moved(self, placement: Placement) -> ArtImage:
         """The same artwork on the sheet."""
-        linear = placement.linear
-        shown = affine_transform(self.shown, [*linear.ravel(), *placement.shift])
-        corner = placement.apply(self.corner)
+        return self.carried(placement.linear, placement.shift)
+
+    def carried(self, linear: Array, shift: Array) -> ArtImage:
+        """The same artwork after a turn or a mirroring, (2, 2) float, and a shift, (2,) float, mm."""
+        shown = affine_transform(self.shown, [*linear.ravel(), *shift])
+        corner = np.asarray(linear @ self.corner + shift)
         return replace(self, corner=corner, along=linear @ self.along, up=linear @ self.up, shown=shown)
+
+    def inside(self, region: BaseGeometry) -> ArtImage:
+        """The same artwork, printed only inside a region."""
+        parts = shapely.get_parts(self.shown.intersection(region))
+        polygons = [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
+        return replace(self, shown=MultiPolygon(polygons))
 
     def from_behind(self) -> ArtImage:
         """The same box for artwork of the back, which reads right from behind: its lower left is seen lower right."""
         return replace(self, corner=self.corner + self.along, along=-self.along)
 
-    def turned_over(self, width_mm: float) -> ArtImage:
-        """The same artwork on a sheet of that width turned over left to right."""
-        flip = np.array([-1.0, 1.0])
-        shown = affine_transform(self.shown, [-1.0, 0.0, 0.0, 1.0, width_mm, 0.0])
-        corner = self.corner * flip + [width_mm, 0.0]
-        return replace(self, corner=corner, along=self.along * flip, up=self.up * flip, shown=shown)
+    def laid(self) -> list[tuple[Array, Array, Array]]:
+        """Where the picture is drawn: its box first, then its mirror images wherever it is printed beyond the box.
+
+        Artwork has a border of its own for the bleed; a wider bleed continues it as its mirror image (common practice).
+
+        Returns
+        -------
+        list of (corner, along, up), each (2,) float, mm
+        """
+        frame = np.linalg.inv(np.column_stack([self.along, self.up]))
+        inside = (shapely.get_coordinates(self.shown) - self.corner) @ frame.T
+        sides = []
+        for places in inside.T.reshape(2, -1):
+            low, high = (float(places.min()), float(places.max())) if places.size else (0.0, 1.0)
+            # In each direction: as it is; mirrored about its start; mirrored about its end.
+            before, after = low < -_BESIDE_BOX, high > 1.0 + _BESIDE_BOX
+            sides.append([(0.0, 1.0), *([(0.0, -1.0)] if before else []), *([(2.0, -1.0)] if after else [])])
+        return [
+            (self.corner + start * self.along + foot * self.up, across * self.along, way * self.up)
+            for foot, way in sides[1]
+            for start, across in sides[0]
+        ]

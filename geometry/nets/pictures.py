@@ -1,16 +1,20 @@
-"""Artwork files as the writers need them: PNG or JPEG bytes."""
+"""Artwork files as the writers need them: PNG or JPEG bytes, in sRGB."""
 
 from __future__ import annotations
 
 import io
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, ImageCms, UnidentifiedImageError
 
 from ..errors import FileError
 
 __all__ = ["Picture", "read_picture"]
+
+#: Modes of Pillow's that are sRGB, or its greys, as they are.
+_PLAIN = ("1", "L", "LA", "P", "RGB", "RGBA")
 
 
 @dataclass(frozen=True)
@@ -24,7 +28,9 @@ class Picture:
 
 
 def read_picture(file: str) -> Picture:
-    """Read an artwork file; PNG and JPEG stay as they are, other kinds become PNG.
+    """Read an artwork file: PNG and JPEG in sRGB stay as they are, to the byte; everything else becomes PNG in sRGB.
+
+    A picture that names no colour space is taken for sRGB; one that brings another profile is converted by it.
 
     Parameters
     ----------
@@ -44,13 +50,57 @@ def read_picture(file: str) -> Picture:
     except OSError as error:
         raise FileError(f"{file}: the artwork cannot be read ({error.strerror or error})") from None
     try:
-        with Image.open(io.BytesIO(data)) as image:
-            image.load()
-            width, height = image.size
-            if image.format in ("PNG", "JPEG"):
-                return Picture(data, f"image/{image.format.lower()}", width, height)
-            stream = io.BytesIO()
-            image.convert("RGBA").save(stream, "PNG")
-            return Picture(stream.getvalue(), "image/png", width, height)
-    except (UnidentifiedImageError, OSError, ValueError) as error:
+        with warnings.catch_warnings():
+            # A poster at 300 dpi is larger than what Pillow warns of.
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(data)) as image:
+                image.load()
+                return _picture(data, image)
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
         raise FileError(f"{file}: is no picture that can be read; use PNG or JPEG ({error})") from None
+
+
+def _picture(data: bytes, image: Image.Image) -> Picture:
+    width, height = image.size
+    foreign = _foreign_profile(image)
+    if image.format in ("PNG", "JPEG") and image.mode in _PLAIN and foreign is None:
+        return Picture(data, f"image/{image.format.lower()}", width, height)
+    converted = _in_srgb(image, foreign)
+    stream = io.BytesIO()
+    converted.save(stream, "PNG", icc_profile=None)
+    return Picture(stream.getvalue(), "image/png", width, height)
+
+
+def _foreign_profile(image: Image.Image) -> ImageCms.ImageCmsProfile | None:
+    """The profile that a picture brings, where it is not that of sRGB."""
+    data = image.info.get("icc_profile")
+    if not data:
+        return None
+    try:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(data))
+        named = ImageCms.getProfileDescription(profile)
+    except (OSError, ImageCms.PyCMSError):
+        # A broken profile says nothing.
+        return None
+    return None if "srgb" in named.lower() else profile
+
+
+def _in_srgb(image: Image.Image, profile: ImageCms.ImageCmsProfile | None) -> Image.Image:
+    clear = image.convert("RGBA").getchannel("A") if "A" in image.mode or "transparency" in image.info else None
+    colors = (
+        image.convert("RGB") if image.mode in ("P", "RGBA") else image.convert("L") if image.mode == "LA" else image
+    )
+    if profile is not None:
+        try:
+            converted = ImageCms.profileToProfile(colors, profile, ImageCms.createProfile("sRGB"), outputMode="RGB")
+            colors = converted if converted is not None else colors
+        except ImageCms.PyCMSError:
+            # The profile is for other pictures than this: its numbers are taken as they are.
+            pass
+    if colors.mode.startswith("I"):
+        # 16 bits a channel: the upper eight are what can be printed.
+        colors = colors.convert("I").point([value / 256 for value in range(65536)], "L")
+    colors = colors.convert("RGB")
+    if clear is not None:
+        colors.putalpha(clear)
+    return colors

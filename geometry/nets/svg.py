@@ -11,13 +11,25 @@ import shapely
 
 from ..transforms import Array
 from .classes import LINE_CLASSES, STYLES, LineClass, dashes_mm
+from .drawing import PieceDrawing
 from .halo import HALO_OPACITY, Halo, halos
 from .lettering import CAP_HEIGHT
 from .lines import ArtImage, NetLine, NetText
 from .pictures import Picture
 from .sheets import Sheet
 
-__all__ = ["child", "number", "path_data", "sheet_svg", "svg_bytes", "svg_root", "text_element"]
+__all__ = [
+    "add_group",
+    "add_layer",
+    "child",
+    "line_data",
+    "number",
+    "path_data",
+    "sheet_svg",
+    "svg_bytes",
+    "svg_root",
+    "text_element",
+]
 
 _SVG = "http://www.w3.org/2000/svg"
 _LAYERS = "http://www.inkscape.org/namespaces/inkscape"
@@ -36,17 +48,17 @@ def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
     -------
     bytes, UTF-8
     """
-    ET.register_namespace("inkscape", _LAYERS)
     title = f"{sheet.footer.title}, sheet {sheet.footer.number} of {sheet.footer.count}"
     root = svg_root(title, sheet.width_mm, sheet.height_mm)
     if any(drawing.art for drawing in sheet.pieces):
         _clips(child(root, "defs"), sheet)
     for name in LINE_CLASSES:
-        layer = _layer(root, name)
+        layer = add_layer(root, name)
         for index, drawing in enumerate(sheet.pieces):
-            group = ET.Element(f"{{{_SVG}}}g", {"data-piece": drawing.piece.id})
+            group = ET.Element(f"{{{_SVG}}}g", {"data-piece": drawing.piece.id, **drawing.part.attributes})
             if name == "art" and drawing.art is not None:
-                _image(child(group, "g", {"clip-path": f"url(#bleed-{index})"}), drawing.art, sheet, pictures)
+                clip = child(group, "g", {"clip-path": f"url(#bleed-{index})"})
+                _image(clip, f"art-{index}", drawing.art, sheet, pictures)
             if name == "label":
                 _halos(group, halos(drawing), sheet)
             _content(group, sheet, name, drawing.lines, drawing.texts)
@@ -98,6 +110,32 @@ def path_data(points: Array, closed: bool, height_mm: float) -> str:
     return f"M{pairs[0]} L{' '.join(pairs[1:])}{' Z' if closed else ''}"
 
 
+def line_data(line: NetLine, height_mm: float) -> str:
+    """A line as the data of a path: lines, cubic Béziers and arcs."""
+    first = _down(line.stretches[0].start, height_mm)
+    data = [f"M{_pair(first)}"]
+    for part in line.stretches:
+        if part.controls is None:
+            data.append(f"L{_pair(_down(part.end, height_mm))}")
+        elif part.arc is not None:
+            # The sheet's y runs downwards: what turns to the left there turns against SVG's positive angles.
+            radii, turn = part.arc.radii, -np.degrees(part.arc.turn_rad)
+            sweep = 0 if part.arc.left else 1
+            data.append(f"A{_pair(radii)} {number(float(turn))} 0 {sweep} {_pair(_down(part.end, height_mm))}")
+        else:
+            data.append(f"C{' '.join(_pair(_down(point, height_mm)) for point in (*part.controls, part.end))}")
+    if line.closed:
+        if line.stretches[-1].controls is None:
+            # Z draws the last straight stretch.
+            data.pop()
+        data.append("Z")
+    return " ".join(data)
+
+
+def _pair(point: Array) -> str:
+    return f"{number(float(point[0]))},{number(float(point[1]))}"
+
+
 def _halos(group: ET.Element, shapes: Sequence[Halo], sheet: Sheet) -> None:
     """Light shapes, which are no paths, so that they are not taken for lines of the net."""
     for shape in shapes:
@@ -113,11 +151,18 @@ def _halos(group: ET.Element, shapes: Sequence[Halo], sheet: Sheet) -> None:
             element.set("fill-opacity", number(HALO_OPACITY))
 
 
-def _layer(root: ET.Element, name: LineClass) -> ET.Element:
+def add_group(layer: ET.Element, drawing: PieceDrawing) -> ET.Element:
+    """The group of one piece on a layer."""
+    return child(layer, "g", {"data-piece": drawing.piece.id, **drawing.part.attributes})
+
+
+def add_layer(root: ET.Element, name: LineClass, label: str = "") -> ET.Element:
+    """The layer of a line class, at the end of a drawing; its label is the class unless another is given."""
+    ET.register_namespace("inkscape", _LAYERS)
     style = STYLES[name]
-    layer = child(root, "g", {"id": f"class-{name}", "data-class": name})
+    layer = child(root, "g", {"id": f"class-{label or name}", "data-class": name})
     layer.set(f"{{{_LAYERS}}}groupmode", "layer")
-    layer.set(f"{{{_LAYERS}}}label", name)
+    layer.set(f"{{{_LAYERS}}}label", label or name)
     layer.set("fill", "none")
     layer.set("stroke", style.hex)
     layer.set("stroke-width", number(style.width_mm))
@@ -137,7 +182,7 @@ def _content(
 
 
 def _path(group: ET.Element, line: NetLine, sheet: Sheet) -> None:
-    path = child(group, "path", {"d": path_data(line.points, line.closed, sheet.height_mm)})
+    path = child(group, "path", {"d": line_data(line, sheet.height_mm)})
     for key, value in (("panel", line.panel), ("hinge", line.hinge), ("glued", line.glued), ("name", line.name)):
         if value is not None:
             path.set(f"data-{key}", value)
@@ -179,13 +224,18 @@ def _clips(defs: ET.Element, sheet: Sheet) -> None:
             child(clip, "path", {"d": data, "clip-rule": "evenodd"})
 
 
-def _image(group: ET.Element, art: ArtImage, sheet: Sheet, pictures: Callable[[str], Picture]) -> None:
+def _image(group: ET.Element, name: str, art: ArtImage, sheet: Sheet, pictures: Callable[[str], Picture]) -> None:
+    """The picture once, with its mirror images as uses of it."""
     picture = pictures(art.file)
     width, height = float(np.hypot(*art.along)), float(np.hypot(*art.up))
-    origin = _down(art.corner + art.up, sheet.height_mm)
-    along, down = art.along * [1.0, -1.0] / width, art.up * [-1.0, 1.0] / height
-    matrix = " ".join(number(value) for value in (*along, *down, *origin))
-    image = child(group, "image", {"x": "0", "y": "0", "width": number(width), "height": number(height)})
-    image.set("preserveAspectRatio", "none")
-    image.set("transform", f"matrix({matrix})")
-    image.set("href", f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode('ascii')}")
+    for corner, across, upwards in art.laid():
+        origin = _down(corner + upwards, sheet.height_mm)
+        along, down = across * [1.0, -1.0] / width, upwards * [-1.0, 1.0] / height
+        matrix = " ".join(number(value) for value in (*along, *down, *origin))
+        placed = child(group, "g", {"transform": f"matrix({matrix})"})
+        if len(group) > 1:
+            child(placed, "use", {"href": f"#{name}"})
+            continue
+        size = {"x": "0", "y": "0", "width": number(width), "height": number(height)}
+        image = child(placed, "image", {"id": name, **size, "preserveAspectRatio": "none"})
+        image.set("href", f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode('ascii')}")

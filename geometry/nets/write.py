@@ -10,17 +10,26 @@ from functools import cache
 from pathlib import Path
 
 from ..errors import HingeleafError
-from ..files import make_folder, write_file
+from ..files import make_folder, write_files
 from ..spread import Spread
-from .drawing import PieceDrawing, draw_piece
+from .backs import has_backs, interleaved, turned_over
+from .cutting import CuttingOptions, cutting_files
+from .drawing import PieceDrawing, bleed_notes, draw_piece
+from .glue import glue_notes
 from .lettering import spelled
 from .lines import ArtImage
+from .listing import sheet_numbers
+from .options import SheetOptions
 from .pictures import read_picture
-from .sheets import Sheet, lay_out, turned_over
+from .registration import is_registered, registered
+from .sheets import Sheet, lay_out
 
-__all__ = ["FORMATS", "NetFiles", "slug", "write_nets"]
+__all__ = ["ALL_FORMATS", "FORMATS", "NetFiles", "slug", "write_nets"]
 
+#: The nets themselves.
 FORMATS = ("svg", "pdf", "dxf")
+#: All that it takes to make the book: also files for a cutting machine, and the order of assembly.
+ALL_FORMATS = (*FORMATS, "cutting", "booklet")
 
 
 @dataclass(frozen=True)
@@ -29,7 +38,7 @@ class NetFiles:
 
     Parameters
     ----------
-    paths : every file, in the order of FORMATS
+    paths : every file, in the order of ALL_FORMATS
     sheets : the sheets, with their pieces
     notes : sentences a person should read
     """
@@ -40,23 +49,46 @@ class NetFiles:
 
     @property
     def sheet_of(self) -> dict[str, int]:
-        """Number of the sheet, from 1, on which each piece lies."""
-        return {drawing.piece.id: sheet.footer.number for sheet in self.sheets for drawing in sheet.pieces}
+        """Number of the first sheet, from 1, on which each piece lies."""
+        return {name: numbers[0] for name, numbers in self.sheets_of.items()}
+
+    @property
+    def sheets_of(self) -> dict[str, tuple[int, ...]]:
+        """Numbers of all sheets on which each piece lies, as copies or as tiles."""
+        return sheet_numbers(self.sheets)
 
 
 def write_nets(
-    spread: Spread, out_dir: str | Path, *, sheet: str | None = None, formats: Sequence[str] = FORMATS
+    spread: Spread,
+    out_dir: str | Path,
+    *,
+    sheet: str | None = None,
+    formats: Sequence[str] = FORMATS,
+    options: SheetOptions | None = None,
+    spot: bool = False,
+    duplex: bool = False,
+    dimensions: bool = False,
+    cutting: CuttingOptions | None = None,
 ) -> NetFiles:
     """Write the nets of all pieces: an SVG and a DXF file a sheet, and one PDF file of all sheets.
 
-    Artwork of the backs, where there is any, goes into a second PDF file, a page a sheet, to be printed on the back.
+    With "cutting", also an SVG and a DXF file a sheet with nothing but what a machine cuts and creases, in its order;
+    with "booklet", also the order of assembly as PDF.
+
+    Artwork of the backs, where there is any, goes into a second PDF file, a page a sheet, to be printed on the back;
+    all sheets then have registration marks in their margins.
 
     Parameters
     ----------
     spread : Spread
     out_dir : folder, made where it is missing
     sheet : size of the sheets (see sheet_size); None for the smallest of A4, A3, A2 and A1 that takes every piece
-    formats : of "svg", "pdf", "dxf"
+    formats : of ALL_FORMATS
+    options : margins, gaps, copies, tiles, grain of the sheets, bleed; None for the defaults of SheetOptions
+    spot : whether cut lines and creases are separations in the PDF files, for a print shop
+    duplex : whether fronts and backs also go into one PDF file in turn, for a duplex printer
+    dimensions : whether the sizes of every piece are drawn on it
+    cutting : how a machine cuts and creases; None for the defaults of CuttingOptions
 
     Returns
     -------
@@ -65,28 +97,53 @@ def write_nets(
     Raises
     ------
     HingeleafError
-        A size or a format is not known.
+        A size or a format is not known, or it cannot be laid out so.
     FileError
-        Artwork cannot be read, or the folder not written to.
+        Artwork cannot be read, or the folder not written to; then no file is new or changed.
     """
-    unknown = [name for name in formats if name not in FORMATS]
-    if unknown or not formats:
-        wrong = f'format "{unknown[0]}" is not known' if unknown else "no format is asked for"
-        raise HingeleafError(f"{wrong}: write one or more of {', '.join(FORMATS)}")
-    drawings, missing = _with_art([draw_piece(spread, piece.id) for piece in spread.pieces])
-    sheets, notes = lay_out(spread.title, drawings, sheet)
-    stem = f"{slug(spread.title)}-nets".removeprefix("-")
-    contents = dict(_contents(sheets, stem, formats))
+    _check_formats(formats, cutting)
+    options = options or SheetOptions()
+    drawings, missing = _with_art(
+        [draw_piece(spread, piece.id, bleed_mm=options.bleed_mm, dimensions=dimensions) for piece in spread.pieces]
+    )
+    sheets, notes = lay_out(spread.title, drawings, sheet, options=options)
+    if has_backs(sheets) and "pdf" in formats:
+        sheets = tuple(registered(sheet) for sheet in sheets)
+    stem = _stem(spread, "nets")
+    contents = dict(_contents(sheets, stem, formats, spot=spot, duplex=duplex))
+    if "cutting" in formats:
+        contents |= cutting_files(sheets, _stem(spread, "cutting"), cutting)
+    if "booklet" in formats:
+        from ..booklet.write import booklet_bytes
+
+        contents[f"{_stem(spread, 'assembly')}.pdf"], _ = booklet_bytes(spread, sheet=sheet, options=options)
     folder = make_folder(out_dir)
     paths = tuple(folder / name for name in contents)
-    for path, data in zip(paths, contents.values(), strict=True):
-        write_file(path, data)
+    write_files(dict(zip(paths, contents.values(), strict=True)))
     about_files = (
-        *_back_notes(sheets, stem, formats),
+        *glue_notes(spread),
+        *bleed_notes(drawings, options),
+        *_back_notes(sheets, stem, formats, duplex=duplex),
         *_lettering_notes(sheets, formats),
         *_stale(folder, stem, paths),
+        *_stale(folder, _stem(spread, "cutting"), paths),
     )
     return NetFiles(paths, sheets, (*notes, *missing, *about_files))
+
+
+def _check_formats(formats: Sequence[str], cutting: CuttingOptions | None) -> None:
+    unknown = [name for name in formats if name not in ALL_FORMATS]
+    if unknown or not formats:
+        wrong = f'format "{unknown[0]}" is not known' if unknown else "no format is asked for"
+        raise HingeleafError(f"{wrong}: write one or more of {', '.join(ALL_FORMATS)}")
+    if cutting is not None and "cutting" not in formats:
+        raise HingeleafError(
+            "how a machine cuts is asked for, but no cutting files: write cutting among the formats, or all"
+        )
+
+
+def _stem(spread: Spread, what: str) -> str:
+    return f"{slug(spread.title)}-{what}".removeprefix("-")
 
 
 def _with_art(drawings: Sequence[PieceDrawing]) -> tuple[list[PieceDrawing], list[str]]:
@@ -116,7 +173,9 @@ def slug(title: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-")
 
 
-def _contents(sheets: Sequence[Sheet], stem: str, formats: Sequence[str]) -> Iterator[tuple[str, bytes]]:
+def _contents(
+    sheets: Sequence[Sheet], stem: str, formats: Sequence[str], *, spot: bool, duplex: bool
+) -> Iterator[tuple[str, bytes]]:
     """Names and bytes of all files. The writers load large libraries, and only when they are wanted."""
     pictures = cache(read_picture)
     if "svg" in formats:
@@ -127,9 +186,11 @@ def _contents(sheets: Sequence[Sheet], stem: str, formats: Sequence[str]) -> Ite
     if "pdf" in formats:
         from .pdf import sheets_pdf
 
-        yield f"{stem}.pdf", sheets_pdf(sheets, pictures)
-        if _has_backs(sheets):
-            yield f"{stem}-backs.pdf", sheets_pdf([turned_over(sheet) for sheet in sheets], pictures)
+        yield f"{stem}.pdf", sheets_pdf(sheets, pictures, spot=spot)
+        if has_backs(sheets):
+            yield f"{stem}-backs.pdf", sheets_pdf([turned_over(sheet) for sheet in sheets], pictures, spot=spot)
+        if has_backs(sheets) and duplex:
+            yield f"{stem}-duplex.pdf", sheets_pdf(interleaved(sheets), pictures, spot=spot, duplex=True)
     if "dxf" in formats:
         from .dxf import sheet_dxf
 
@@ -137,17 +198,21 @@ def _contents(sheets: Sequence[Sheet], stem: str, formats: Sequence[str]) -> Ite
             yield f"{stem}-{sheet.footer.number}.dxf", sheet_dxf(sheet)
 
 
-def _has_backs(sheets: Sequence[Sheet]) -> bool:
-    return any(drawing.back is not None for sheet in sheets for drawing in sheet.pieces)
-
-
-def _back_notes(sheets: Sequence[Sheet], stem: str, formats: Sequence[str]) -> list[str]:
+def _back_notes(sheets: Sequence[Sheet], stem: str, formats: Sequence[str], *, duplex: bool) -> list[str]:
     """Where the artwork of the backs is."""
-    if not _has_backs(sheets):
-        return []
+    if not has_backs(sheets):
+        return [f"no piece has artwork on its back, so there is no {stem}-duplex.pdf"] if duplex else []
     if "pdf" not in formats:
         return ["the artwork of the backs is only in the PDF files, which were not asked for"]
-    return [f"{stem}-backs.pdf is for the back of each sheet, turned over left to right"]
+    notes = [f"{stem}-backs.pdf is for the back of each sheet, turned over along its long edge"]
+    if duplex:
+        notes.append(f'{stem}-duplex.pdf has front and back in turn: print it on both sides, "flip on long edge"')
+    bare = [str(sheet.footer.number) for sheet in sheets if not is_registered(sheet)]
+    if bare:
+        notes.append(
+            f"the margins of sheet {', '.join(bare)} leave no room for registration marks: widen them (--margin)"
+        )
+    return notes
 
 
 def _lettering_notes(sheets: Sequence[Sheet], formats: Sequence[str]) -> list[str]:
@@ -162,6 +227,6 @@ def _lettering_notes(sheets: Sequence[Sheet], formats: Sequence[str]) -> list[st
 
 def _stale(folder: Path, stem: str, paths: Sequence[Path]) -> list[str]:
     """Sheets of an earlier, longer run that still lie in the folder."""
-    pattern = re.compile(re.escape(stem) + r"-\d+\.(svg|dxf)")
+    pattern = re.compile(re.escape(stem) + r"-\d+(-back)?\.(svg|dxf)")
     old = sorted(path.name for path in folder.iterdir() if pattern.fullmatch(path.name) and path not in paths)
     return [f"{name} is left from an earlier run and not part of these nets" for name in old]

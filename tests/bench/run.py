@@ -1,7 +1,7 @@
 """The benchmarks, each against a peer in the same run.
 
 The closed form: 200 nested cells at 181 angles against scipy's least_squares closing the same loops. Collisions: see
-collisions.py. Loops solved by numbers: see loops.py.
+collisions.py. Loops solved by numbers: see loops.py. Pieces laid on sheets: see sheets.py.
 
 Both are timed in one run on one spread; printed are the times, their spread over the repeats, the ratio, and how far
 the two solutions are apart. Exit status 1 if the ratio is below the wanted one or the solutions differ.
@@ -19,7 +19,7 @@ import numpy as np
 from geometry import Spread
 from geometry.linkage import PlanarCell
 from geometry.motion import solve_cells
-from tests.bench import collisions, loops, peer
+from tests.bench import collisions, loops, peer, sheets
 from tests.bench.nested import CELLS_A_CHAIN, CHAINS, nested_spread
 
 WANTED_RATIO = 200.0
@@ -121,8 +121,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     collide = collisions.main()
     print()
     loop = loops.main(options.repeats)
+    print()
+    laid = sheets.main(options.repeats)
     good = ratio >= WANTED_RATIO and apart[1:-1].max() <= AGREE_MM
-    return 0 if good and collide == 0 and loop == 0 else 1
+    return 0 if good and collide == 0 and loop == 0 and laid == 0 else 1
 
 
 if __name__ == "__main__":

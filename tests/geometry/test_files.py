@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import stat
 import sys
+from pathlib import Path
 
 import pytest
 
 from geometry.errors import FileError
-from geometry.files import make_folder, write_file
+from geometry.files import make_folder, write_file, write_files
 
 
 def test_a_file_is_written_and_replaced(tmp_path):
@@ -47,6 +48,83 @@ def test_an_old_file_stays_when_writing_fails(tmp_path, monkeypatch):
         write_file(target, b"new")
     assert target.read_bytes() == b"old"
     assert [path.name for path in tmp_path.iterdir()] == ["a.txt"]
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_several_files_are_written_and_replaced(tmp_path):
+    (tmp_path / "b").write_bytes(b"old")
+    write_files({tmp_path / name: name.encode() for name in "abc"})
+    assert contents(tmp_path) == {"a": b"a", "b": b"b", "c": b"c"}
+
+
+@pytest.mark.parametrize("third", ["old", None])
+@pytest.mark.parametrize("links", [True, False])
+def test_when_the_third_file_fails_all_is_as_before(tmp_path, monkeypatch, third, links):
+    """The first was there before, the second is new; both have their places when the third is refused its own."""
+    (tmp_path / "a").write_bytes(b"old")
+    if third:
+        (tmp_path / "c").write_bytes(b"old")
+    before, replace = contents(tmp_path), os.replace
+    seen = []
+
+    def refuse(source, target):
+        if target == tmp_path / "c":
+            seen.append(contents(tmp_path))
+            raise OSError(28, "No space left on device")
+        replace(source, target)
+
+    def no_links(*_):
+        raise OSError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "replace", refuse)
+    if not links:
+        monkeypatch.setattr(os, "link", no_links)
+    with pytest.raises(FileError, match=r"c: cannot be written \(No space left on device\)"):
+        write_files({tmp_path / name: b"new" for name in "abcd"})
+    assert (seen[0]["a"], seen[0]["b"]) == (b"new", b"new")
+    assert contents(tmp_path) == before
+
+
+def test_when_the_third_file_cannot_be_filled_none_has_its_place(tmp_path):
+    (tmp_path / "a").write_bytes(b"old")
+    with pytest.raises(FileError, match="cannot be written"):
+        write_files({tmp_path / "a": b"new", tmp_path / "b": b"new", tmp_path / "none" / "c": b"new"})
+    assert contents(tmp_path) == {"a": b"old"}
+
+
+def test_an_interruption_too_leaves_all_as_before(tmp_path, monkeypatch):
+    (tmp_path / "a").write_bytes(b"old")
+    replace = os.replace
+
+    def interrupt(source, target):
+        if target == tmp_path / "b":
+            raise KeyboardInterrupt
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", interrupt)
+    with pytest.raises(KeyboardInterrupt):
+        write_files({tmp_path / name: b"new" for name in "ab"})
+    assert contents(tmp_path) == {"a": b"old"}
+
+
+def test_an_old_file_that_cannot_come_back_is_kept_under_another_name(tmp_path, monkeypatch):
+    (tmp_path / "a").write_bytes(b"old")
+    replace, calls = os.replace, []
+
+    def once(source, target):
+        calls.append(target)
+        if len(calls) > 1:
+            raise OSError(5, "Input/output error")
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", once)
+    with pytest.raises(FileError, match="what was there is in") as caught:
+        write_files({tmp_path / name: b"new" for name in "ab"})
+    kept = str(caught.value).split("what was there is in ")[1]
+    assert contents(tmp_path) == {"a": b"new", Path(kept).name: b"old"}
 
 
 def test_folders_are_made_with_those_above_them(tmp_path):

@@ -22,7 +22,7 @@ def found(body, checks=""):
 def test_a_tab_beyond_a_slot_by_so_much(over):
     """A step 20 mm wide to either side; tabs of 10 mm that begin 30 mm off the spine, less so much."""
     step = cut_in("step", body="at = 60; length = 50; width = 20")
-    findings = found(step + tent("roof", body=f"at = 70; length = 60; base = {30 - over}; height = 50"))
+    findings = found(step + tent("roof", body=f"at = 70; length = 60; base = {30 - over}; height = 50; tab_width = 10"))
     if not over:
         assert findings == []
         return

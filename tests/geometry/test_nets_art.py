@@ -62,7 +62,9 @@ class Rendered:
             x, y = self.right - net_y, self.low + net_x + 105
         else:
             x, y = self.left + net_x + 105, self.low + net_y
-        if self.behind:
+        if self.behind and self.sheet.width_mm > self.sheet.height_mm:
+            y = self.sheet.height_mm - y
+        elif self.behind:
             x = self.sheet.width_mm - x
         scale = self.pixels.width / self.sheet.width_mm
         return np.array(self.pixels.pixel(int(x * scale), int((self.sheet.height_mm - y) * scale))[:3], dtype=float)
@@ -98,7 +100,7 @@ def test_artwork_of_the_back_lies_behind_its_panel_and_reads_right(spread, tmp_p
     rendered = Rendered(tmp_path / "nets" / "art-nets-backs.pdf", spread, sheet_name, behind=True)
     assert rendered.turned == turned
     assert_quarters(rendered, -1)
-    assert files.notes == ("art-nets-backs.pdf is for the back of each sheet, turned over left to right",)
+    assert files.notes == ("art-nets-backs.pdf is for the back of each sheet, turned over along its long edge",)
 
 
 def test_backs_have_nothing_to_cut_and_a_foot_of_their_own(spread, tmp_path):

@@ -66,6 +66,11 @@ def pdf_points(drawing):
     for item in drawing["items"]:
         if item[0] == "l":
             points.extend(item[1:3])
+        elif item[0] == "c":
+            start, one, two, end = (np.array(corner) for corner in item[1:5])
+            for t in np.linspace(0.0, 1.0, 33):
+                u = 1.0 - t
+                points.append(u**3 * start + 3 * u * u * t * one + 3 * u * t * t * two + t**3 * end)
         elif item[0] == "re":
             rect = item[1]
             points.extend([rect.tl, rect.tr, rect.br, rect.bl, rect.tl])

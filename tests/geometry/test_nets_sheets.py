@@ -1,6 +1,7 @@
 """Sheets: sizes, packing, grain and stock, pieces that are too large, the foot."""
 
 import dataclasses
+import itertools
 
 import numpy as np
 import pytest
@@ -9,9 +10,11 @@ from shapely import MultiPolygon, box
 
 from geometry.errors import HingeleafError
 from geometry.model import Piece, Stock
-from geometry.nets import BLEED_MM, GAP_MM, MARGIN_MM, PieceDrawing, lay_out, sheet_size
-from geometry.nets.footer import SCALE_BAR_MM
+from geometry.nets import BLEED_MM, GAP_MM, MARGIN_MM, PieceDrawing, SheetOptions, lay_out, sheet_size
+from geometry.nets.footer import SCALE_BAR_MM, footer_height_mm
 from geometry.nets.lettering import text_box
+from geometry.nets.lines import ArtImage
+from geometry.nets.listing import sheet_data, sheet_words
 
 CARD = Stock("card", 250.0, 0.3, "any", (1.0, 1.0, 1.0))
 
@@ -38,6 +41,17 @@ def names(sheet):
         ("320x450", (320, 450)),
         ("450 × 320 mm", (320, 450)),
         ("99.5X130.25", (99.5, 130.25)),
+        ("SRA3", (320, 450)),
+        ("ra2", (430, 610)),
+        ("ledger", (279.4, 431.8)),
+        ("statement", (139.7, 215.9)),
+        ("Super B", (330.2, 482.6)),
+        ("ansi-d", (558.8, 863.6)),
+        ("Arch D", (609.6, 914.4)),
+        ("13x19in", (330.2, 482.6)),
+        ("roll:610", (610, 5000)),
+        ("roll: 24 in", (609.6, 5000)),
+        ("ROLL:914x3000", (914, 3000)),
     ],
 )
 def test_sizes_by_name_and_by_measure(text, size):
@@ -45,7 +59,10 @@ def test_sizes_by_name_and_by_measure(text, size):
     assert (found.width_mm, found.height_mm) == size
 
 
-@pytest.mark.parametrize("text", ["A11", "C4", "foolscap", "0x100", "100x", "-5x100", "9999x9999", ""])
+@pytest.mark.parametrize(
+    "text",
+    ["A11", "C4", "foolscap", "0x100", "100x", "-5x100", "9999x9999", "", "roll:", "roll:0", "roll:9000", "roll:6x"],
+)
 def test_an_unknown_size_is_refused_in_one_sentence(text):
     with pytest.raises(HingeleafError, match=r"^sheet ") as caught:
         lay_out("Title", [plain("a", 10, 10)], text)
@@ -167,3 +184,225 @@ def test_a_title_that_is_too_long_is_shortened():
     title = next(text for text in sheet.texts if text.bold)
     assert title.text.endswith("…")
     assert text_box(title).bounds[2] < sheet.width_mm - 8.0
+
+
+@pytest.mark.parametrize("margin", [0.0, 3.0, 20.0])
+@pytest.mark.parametrize("gap", [0.0, 2.5, 15.0])
+def test_margins_and_gaps_are_as_asked(margin, gap):
+    pieces = [plain(f"p{number}", 31 + 7 * number, 80 - 6 * number) for number in range(8)]
+    for sheet in lay_out("Title", pieces, "A4", options=SheetOptions(margin_mm=margin, gap_mm=gap))[0]:
+        room = box(margin, margin, sheet.width_mm - margin, sheet.height_mm - margin).buffer(0.003)
+        cards = [drawing.card for drawing in sheet.pieces]
+        assert all(room.contains(card) for card in cards)
+        assert shapely.total_bounds(cards)[0] == pytest.approx(margin, abs=0.002)
+        assert shapely.total_bounds(cards)[3] == pytest.approx(sheet.height_mm - margin, abs=0.002)
+        foot = shapely.union_all([shapely.LineString(line.points) for line in sheet.lines])
+        assert room.contains(foot)
+        for one, other in itertools.combinations(cards, 2):
+            assert one.distance(other) >= gap - 0.003
+        assert min(card.distance(foot) for card in cards) >= max(gap, 3.0) - 0.003
+
+
+def test_wider_margins_want_larger_sheets():
+    for margin, expected in ((5.0, "A4"), (40.0, "A3"), (60.0, "A3"), (110.0, "A2")):
+        sheets, _ = lay_out("Title", [plain("a", 190, 100)], options=SheetOptions(margin_mm=margin))
+        assert {sheet.footer.size_name for sheet in sheets} == {expected}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"margin_mm": -1.0}, "a margin of -1 mm: write 0 to 200 mm"),
+        ({"margin_mm": float("nan")}, "a margin of nan mm: write 0 to 200 mm"),
+        ({"gap_mm": -0.1}, "a gap of -0.1 mm"),
+        ({"gap_mm": 1e9}, "a gap of 1e+09 mm"),
+        ({"copies": 0}, "0 copies: write a whole number from 1 to 2000"),
+        ({"copies": 10**9}, "1000000000 copies: write"),
+        ({"overlap_mm": 1.0}, "an overlap of 1 mm: write 5 to 50 mm"),
+        ({"grain": "up"}, 'grain "up": write long or short'),
+    ],
+)
+def test_what_cannot_be_laid_out_is_one_sentence(wrong, words):
+    with pytest.raises(HingeleafError) as caught:
+        SheetOptions(**wrong)
+    assert str(caught.value).startswith(words)
+    assert "\n" not in str(caught.value)
+
+
+def test_margins_that_leave_no_room_are_refused_with_the_least_size():
+    with pytest.raises(HingeleafError, match="with margins of 80 mm it must be at least 264 x") as caught:
+        lay_out("Title", [plain("a", 10, 10)], "A4", options=SheetOptions(margin_mm=80.0))
+    least = str(caught.value).split("at least ")[1].removesuffix(" mm").replace(" x ", "x")
+    assert len(lay_out("Title", [plain("a", 10, 10)], least, options=SheetOptions(margin_mm=80.0))[0]) == 1
+
+
+def test_artwork_never_bleeds_further_than_half_the_gap():
+    shown = plain("a", 40, 40).card.buffer(BLEED_MM)
+    art = ArtImage("a.png", np.array([-3.0, -3]), np.array([46.0, 0]), np.array([0.0, 46]), MultiPolygon([shown]))
+    pieces = [dataclasses.replace(plain(name, 40, 40), art=art, back=art) for name in "abcd"]
+    for gap, bleed in ((6.0, 3.0), (10.0, 3.0), (2.0, 1.0), (0.0, 0.0)):
+        (sheet,) = lay_out("Title", pieces, "A4", options=SheetOptions(gap_mm=gap))[0]
+        for drawing in sheet.pieces:
+            for shown in (drawing.art.shown, drawing.back.shown):
+                reach = np.subtract(drawing.card.bounds, shown.bounds)
+                assert np.abs(reach) == pytest.approx(bleed, abs=1e-6)
+        for one, other in itertools.combinations(sheet.pieces, 2):
+            assert one.art.shown.intersection(other.art.shown).area == pytest.approx(0.0, abs=0.05)
+
+
+# ---- grain
+
+
+@pytest.mark.parametrize("wish", ["height", "width"])
+@pytest.mark.parametrize("side", ["long", "short"])
+@pytest.mark.parametrize("size", ["A4", "A3", "250x250", "roll:300"])
+def test_the_grain_of_a_piece_lies_along_that_of_the_sheet(wish, side, size):
+    stock = dataclasses.replace(CARD, grain=wish)
+    pieces = [plain(f"p{number}", 90 - 3 * number, 25 + number, stock) for number in range(9)]
+    options = SheetOptions(grain="long" if size.startswith("roll") else side)
+    sheets, notes = lay_out("Title", pieces, size, options=options)
+    assert notes == ()
+    sizes = {drawing.piece.id: drawing.card.bounds[2:] for drawing in pieces}
+    for sheet in sheets:
+        long_is_up = sheet.height_mm >= sheet.width_mm or size.startswith("roll")
+        fibres = 1 if long_is_up == (options.grain == "long") else 0
+        shaft = next(line for line in sheet.lines if line.name == "grain")
+        along = np.abs(shaft.points[1] - shaft.points[0])
+        assert along[fibres] > 3.0
+        assert along[1 - fibres] == 0.0
+        for drawing in sheet.pieces:
+            left, low, right, high = drawing.card.bounds
+            width, height = sizes[drawing.piece.id]
+            turned = fibres != (1 if wish == "height" else 0)
+            assert (right - left, high - low) == pytest.approx((height, width) if turned else (width, height))
+
+
+def test_a_roll_has_its_grain_along_its_length_unasked_and_never_across():
+    stock = dataclasses.replace(CARD, grain="width")
+    (sheet,) = lay_out("Title", [plain("a", 100, 50, stock)], "roll:300")[0]
+    left, low, right, high = sheet.pieces[0].card.bounds
+    assert (right - left, high - low) == pytest.approx((50, 100))
+    with pytest.raises(
+        HingeleafError, match="grain of a roll runs along its length: leave the grain out, or write long"
+    ):
+        lay_out("Title", [plain("a", 100, 50, stock)], "roll:300", options=SheetOptions(grain="short"))
+
+
+def test_a_piece_that_only_its_grain_keeps_off_the_sheet_is_told_so():
+    stock = dataclasses.replace(CARD, grain="height")
+    _, notes = lay_out("Title", [plain("a", 100, 250, stock)], "A4", options=SheetOptions(grain="short"))
+    assert "does not fit on A4 with its margins and legend unless turned across its grain" in notes[0]
+
+
+def test_a_grain_that_changes_nothing_is_told():
+    _, notes = lay_out("Title", [plain("a", 100, 100)], "A4", options=SheetOptions(grain="long"))
+    assert notes[0].startswith("no stock asks for a grain")
+
+
+# ---- rolls
+
+
+def test_a_roll_is_cut_off_where_its_pieces_end():
+    pieces = [plain(f"p{number}", 40 + 9 * number, 95 - 5 * number) for number in range(10)]
+    (sheet,), notes = lay_out("Title", pieces, "roll:400")
+    assert notes == ()
+    assert sheet.width_mm == 400.0
+    low = min(drawing.card.bounds[1] for drawing in sheet.pieces)
+    foot = max(line.points[:, 1].max() for line in sheet.lines)
+    assert GAP_MM - 0.003 <= low - foot <= GAP_MM + 1.0
+    assert sheet.footer.size_name == f"roll of 400 mm, {sheet.height_mm:g} mm long"
+    area = sum((width + 6) * (height + 6) for width, height in (drawing.card.bounds[2:] for drawing in pieces))
+    used = sheet.height_mm - 2 * MARGIN_MM - foot
+    assert area / (390 * used) > 0.8
+
+
+def test_a_roll_of_limited_length_is_cut_into_several():
+    pieces = [plain(f"p{number}", 180, 180) for number in range(10)]
+    sheets, _ = lay_out("Title", pieces, "roll:400x500")
+    assert [len(sheet.pieces) for sheet in sheets] == [4, 4, 2]
+    assert all(sheet.height_mm <= 500.0 for sheet in sheets)
+    assert sheets[2].height_mm < sheets[0].height_mm
+
+
+def test_a_roll_narrower_than_a_piece():
+    pieces = [plain("banner", 500, 450)]
+    (own,), (note,) = lay_out("Title", pieces, "roll:300")
+    assert '"banner" is 500.0 x 450.0 mm and does not fit on roll of 300 mm' in note
+    assert "--tile" in note
+    assert box(0, 0, own.width_mm, own.height_mm).contains(own.pieces[0].card)
+    sheets, _ = lay_out("Title", pieces, "roll:300", options=SheetOptions(tile=True))
+    assert all(sheet.width_mm == 300.0 for sheet in sheets)
+    with pytest.raises(HingeleafError, match=r"roll of 100 mm is too small .* at least 120 mm wide"):
+        lay_out("Title", pieces, "roll:100")
+
+
+# ---- copies
+
+
+def test_every_copy_is_there_and_marked_on_its_card():
+    sheets, _ = lay_out("Title", [plain("a", 60, 40), plain("b", 50, 50)], "A4", options=SheetOptions(copies=3))
+    found = sorted((drawing.piece.id, drawing.part.copy) for sheet in sheets for drawing in sheet.pieces)
+    assert found == [(name, copy) for name in "ab" for copy in (1, 2, 3)]
+    for sheet in sheets:
+        for drawing in sheet.pieces:
+            (mark,) = [text for text in drawing.texts if text.text == f"copy {drawing.part.copy} of 3"]
+            assert drawing.card.contains(text_box(mark))
+
+
+def test_a_piece_too_small_for_its_mark_has_it_below():
+    (sheet,) = lay_out("Title", [plain("a", 8, 6)], "A4", options=SheetOptions(copies=2))[0]
+    for drawing in sheet.pieces:
+        (mark,) = drawing.texts
+        assert mark.text == f"copy {drawing.part.copy} of 2"
+        assert not text_box(mark).intersects(drawing.card)
+    one, other = (shapely.box(*drawing.bounds()) for drawing in sheet.pieces)
+    assert one.distance(other) > GAP_MM - 0.003
+
+
+def test_one_copy_has_no_mark():
+    assert lay_out("Title", [plain("a", 60, 40)], "A4", options=SheetOptions(copies=1))[0][0].pieces[0].texts == ()
+
+
+def test_copies_of_many_pieces_are_bounded():
+    pieces = [plain(f"p{number}", 9, 9) for number in range(30)]
+    with pytest.raises(HingeleafError, match=r"100 copies of 30 pieces are too many .* write up to 66 copies"):
+        lay_out("Title", pieces, "A4", options=SheetOptions(copies=100))
+
+
+# ---- what is on which sheet
+
+
+def test_the_foot_says_what_lies_on_the_sheet():
+    sheets, _ = lay_out("Title", [plain("hill", 60, 40), plain("tent", 50, 50)], "A4", options=SheetOptions(copies=2))
+    assert "hill (copies 1-2), tent (copies 1-2)" in {text.text for text in sheets[0].texts}
+    assert sheet_words(sheets[0]) == "sheet 1 (A4, card): hill (copies 1-2), tent (copies 1-2)"
+    data = sheet_data(sheets[0])
+    assert {"id": "tent", "title": "tent", "copy": 2, "tile": None} in data["pieces"]
+    assert (data["number"], data["stock"], data["size"]) == (1, "card", "A4")
+
+
+def test_names_for_which_the_foot_has_no_room_are_counted():
+    pieces = [plain(f"a piece with a long name {number}", 20, 20) for number in range(30)]
+    (sheet,) = lay_out("Title", pieces, "A4")[0]
+    (words,) = [text for text in sheet.texts if "more" in text.text]
+    assert words.text.endswith(f" and {30 - words.text.count('a piece')} more")
+    boxes = [text_box(text) for text in sheet.texts]
+    overlaps = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+    assert (overlaps[0] == overlaps[1]).all()
+
+
+def test_sheets_come_in_the_order_of_their_pieces():
+    pieces = [plain(f"p{number}", 60 + 12 * number, 100) for number in range(10)]
+    firsts = [names(sheet)[0] for sheet in lay_out("Title", pieces, "A4")[0]]
+    assert firsts[0] == "p0"
+    assert firsts == sorted(firsts)
+
+
+def test_three_hundred_pieces_on_hardly_more_card_than_they_are():
+    rng = np.random.default_rng(3)
+    pieces = [plain(f"p{number}", *map(float, rng.uniform(15, 110, 2))) for number in range(300)]
+    sheets, _ = lay_out("Title", pieces, "A3")
+    assert sorted(name for sheet in sheets for name in names(sheet)) == sorted(drawing.piece.id for drawing in pieces)
+    area = sum((width + 6) * (height + 6) for width, height in (drawing.card.bounds[2:] for drawing in pieces))
+    least = np.ceil(area / (287 * (420 - 16 - 6 - footer_height_mm(281))))
+    assert len(sheets) <= np.ceil(1.12 * least)

@@ -7,11 +7,13 @@ import sys
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+import ezdxf
 import pytest
 from PIL import Image
+from svgelements import Path as SvgPath
 
 from geometry import FileError, HingeleafError, assemble, parse_description
-from geometry.nets import write_nets
+from geometry.nets import SheetOptions, write_nets
 from geometry.nets.write import slug
 
 ROOT = Path(__file__).parents[2]
@@ -177,3 +179,81 @@ def test_characters_that_cannot_be_drawn_do_not_spoil_the_files(tmp_path):
     words = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
     assert "Two hills and a <meadow> & more" in words
     assert files.notes == ()
+
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def svg_lengths(paths):
+    """Length of cuts and creases by piece, copy and tile, from all SVG files."""
+    found = {}
+    for path in paths:
+        for layer in ET.parse(path).getroot().iter(f"{SVG}g"):
+            if layer.get("data-class") in ("cut", "mountain", "valley"):
+                for group in layer.iter(f"{SVG}g"):
+                    if (piece := group.get("data-piece")) is not None:
+                        key = (piece, group.get("data-copy"), group.get("data-tile"), layer.get("data-class"))
+                        assert key not in found, "one group a piece, copy and tile in each layer"
+                        found[key] = sum(SvgPath(line.get("d")).length(error=1e-9) for line in group.iter(f"{SVG}path"))
+    return found
+
+
+def test_copies_are_told_apart_in_the_files(spread, tmp_path):
+    plain = svg_lengths(write_nets(spread, tmp_path / "one", formats=("svg",)).paths)
+    files = write_nets(spread, tmp_path / "three", formats=("svg", "dxf"), options=SheetOptions(copies=3))
+    lengths = svg_lengths([path for path in files.paths if path.suffix == ".svg"])
+    assert {key[:2] for key in lengths} == {(name, copy) for name in ("page", "hill") for copy in "123"}
+    for (piece, _, tile, name), length in lengths.items():
+        assert length == pytest.approx(plain[piece, None, tile, name], abs=1e-3)
+    groups = [
+        (name, group.dxf.description)
+        for path in files.paths
+        if path.suffix == ".dxf"
+        for name, group in ezdxf.readfile(path).groups
+    ]
+    assert sorted(text for _, text in groups) == ["hill"] * 3 + ["page"] * 3
+    assert {name.split("-", 1)[1] for name, _ in groups} == {
+        f"{piece}-{copy}" for piece in ("hill", "page") for copy in "123"
+    }
+    assert files.sheets_of.keys() == {"page", "hill"}
+
+
+def test_tiles_are_told_apart_in_the_files(tmp_path):
+    spread = assemble(parse_description(TEXT.replace("A6", "A5").replace("art_front", "# art_front")))
+    whole = svg_lengths(write_nets(spread, tmp_path / "whole", formats=("svg",)).paths)
+    files = write_nets(spread, tmp_path / "tiles", sheet="A4", options=SheetOptions(tile=True))
+    lengths = svg_lengths([path for path in files.paths if path.suffix == ".svg"])
+    assert {key[2] for key in lengths if key[0] == "page"} == {"A1", "B1"}
+    cuts = sum(length for key, length in lengths.items() if key[0] == "page" and key[3] == "cut")
+    assert cuts == pytest.approx(whole["page", None, None, "cut"] + 2 * 10.0, abs=1e-3)
+    assert files.sheet_of["page"] == files.sheets_of["page"][0]
+    assert len(files.sheets_of["page"]) == 2
+    for path in files.paths:
+        if path.suffix == ".dxf":
+            assert not ezdxf.readfile(path).audit().errors
+
+
+@pytest.mark.parametrize("third", [0, 1, 2])
+def test_no_file_is_new_or_changed_when_one_cannot_be_written(spread, tmp_path, monkeypatch, third):
+    folder = tmp_path / "nets"
+    first = write_nets(spread, folder)
+    before = digests(folder)
+    replace, calls = os.replace, []
+
+    def refuse(source, target):
+        calls.append(target)
+        if target == first.paths[third] and calls.count(target) == 1:
+            raise OSError(28, "No space left on device")
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", refuse)
+    with pytest.raises(FileError, match="No space left on device"):
+        write_nets(spread, folder, options=SheetOptions(copies=2))
+    assert len(calls) > third
+    assert digests(folder) == before
+
+
+def test_too_many_copies_are_refused_before_anything_is_written(spread, tmp_path):
+    with pytest.raises(HingeleafError, match="1500 copies of 2 pieces are too many"):
+        write_nets(spread, tmp_path / "nets", options=SheetOptions(copies=1500))
+    assert not (tmp_path / "nets").exists()

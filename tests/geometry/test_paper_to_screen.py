@@ -78,16 +78,6 @@ def card_of(lines: dict[str, list[tuple[str | None, np.ndarray]]]) -> Polygon:
     return card
 
 
-def rigid(source: np.ndarray, target: np.ndarray) -> np.ndarray:
-    """Best rigid transform of space from points to points, (4, 4) (Kabsch 1976, recalled)."""
-    middle, wanted = source.mean(axis=0), target.mean(axis=0)
-    left, _, right = np.linalg.svd((source - middle).T @ (target - wanted))
-    turn = right.T @ np.diag([1.0, 1.0, np.sign(np.linalg.det(right.T @ left.T))]) @ left.T
-    matrix = np.eye(4)
-    matrix[:3, :3], matrix[:3, 3] = turn, wanted - turn @ middle
-    return matrix
-
-
 def carried(matrix: np.ndarray, points: np.ndarray) -> np.ndarray:
     flat = np.column_stack([points, np.zeros(len(points))]) if points.shape[1] == 2 else points
     return flat @ matrix[:3, :3].T + matrix[:3, 3]
@@ -182,7 +172,7 @@ def placed(panels: list[dict], regions: list[Polygon], places: list[np.ndarray],
     best: dict[str, float] = {}
     anchor = min(panels, key=lambda panel: len(same[panel["id"]]) or 99)
     for index in same[anchor["id"]]:
-        for moved in fits(anchor, number, spots[index]):
+        for moved in fits(anchor, number, regions[index], places[index]):
             off = {}
             for panel in panels:
                 there = in_space(panel, number)
@@ -205,30 +195,33 @@ def centroid(panel: dict, number: int) -> np.ndarray:
     return carried(np.array(panel["matrices"][number]), np.asarray([shape.centroid.coords[0]]))[0]
 
 
-def fits(panel: dict, number: int, spot: np.ndarray) -> list[np.ndarray]:
-    """Every way to lay a region's corners on a panel's: corner by corner from each start, never turned over."""
-    there = in_space(panel, number)
-    simple = corners(there), corners(spot)
-    if len(simple[0]) != len(simple[1]):
-        return []
-    count = len(simple[0])
+def fits(panel: dict, number: int, region: Polygon, place: np.ndarray) -> list[np.ndarray]:
+    """Every way to lay a region of the sheet on a panel's net: turned by quarters and moved, never turned over."""
+    net = Polygon(panel["outline"], panel["holes"])
     ways = []
-    for order in (simple[1], simple[1][::-1]):
-        for shift in range(count):
-            moved = rigid(np.roll(order, shift, axis=0), simple[0])
-            if np.abs(carried(moved, np.roll(order, shift, axis=0)) - simple[0]).max() < 0.05:
-                ways.append(moved)
+    for quarters in range(4):
+        turn = np.eye(4)
+        turn[:2, :2] = np.round([[np.cos(a := quarters * np.pi / 2), -np.sin(a)], [np.sin(a), np.cos(a)]])
+        turned = shapely.transform(region, lambda points, turn=turn: points @ turn[:2, :2].T)
+        shift = (np.array(net.bounds) - np.array(turned.bounds)).reshape(2, 2).mean(axis=0)
+        # Curves are drawn by other points in the two files; sharp corners are the same ones.
+        there = sharp(np.asarray(net.exterior.coords)[:-1])
+        here = sharp(np.asarray(turned.exterior.coords)[:-1]) + shift
+        if len(there) and len(here):
+            apart = there[:, None] - here
+            near = np.argmin(np.linalg.norm(apart, axis=2), axis=1)
+            shift = shift + np.median(apart[np.arange(len(there)), near], axis=0)
+        turn[:2, 3] = shift
+        if shapely.hausdorff_distance(net, shapely.transform(turned, lambda points, shift=shift: points + shift)) < 0.5:
+            ways.append(np.array(panel["matrices"][number]) @ turn @ np.linalg.inv(place))
     return ways
 
 
-def corners(ring: np.ndarray) -> np.ndarray:
-    """The ring without the points that lie on straight lines or close to others."""
-    kept = []
-    for index, point in enumerate(ring):
-        before, after = point - ring[index - 1], ring[(index + 1) % len(ring)] - point
-        if np.linalg.norm(np.cross(before, after)) > 1e-4 * np.linalg.norm(before) * np.linalg.norm(after):
-            kept.append(point)
-    return np.array(kept)
+def sharp(ring: np.ndarray) -> np.ndarray:
+    """The corners of a ring at which it turns by more than 20 degrees."""
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    turn = np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1))
+    return ring[np.abs(turn) > np.radians(20.0)]
 
 
 @pytest.mark.parametrize("scene", SCENES, ids=lambda path: path.stem)
