@@ -35,6 +35,9 @@ DEMO_RESULTS = (
     *BULK_MAPS,
     "poses.json",
     "nets",
+    "cutting",
+    "assembly.pdf",
+    "specification.txt",
     "demo.blend",
     "stills",
     "opening.mp4",
@@ -484,7 +487,7 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     log = OUT / "demo.log"
     for old in (log, OUT / "report.txt", OUT / "report.json"):  # the other files are replaced when finished
         old.unlink(missing_ok=True)
-    for old in (OUT / "nets", OUT / "stills"):
+    for old in (OUT / "nets", OUT / "cutting", OUT / "stills"):
         shutil.rmtree(old, ignore_errors=True)
     core = [python, "-m", "geometry"]
     check = [*core, "check", DEMO_SCENE, "--json", "out/report.json"]
@@ -493,7 +496,11 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     say((OUT / "report.txt").read_text(encoding="utf-8").rstrip())
     if not (OUT / "report.json").is_file():
         raise BuildError("Checking the demo book wrote no report; its output is in out/report.txt")
-    run_step("Nets", [*core, "nets", DEMO_SCENE, "--out", "out/nets", "--format", "svg,pdf,dxf"], log)
+    nets = [*core, "nets", DEMO_SCENE]
+    run_step("Nets", [*nets, "--out", "out/nets", "--format", "svg,pdf,dxf", "--duplex"], log)
+    run_step("Cutting files", [*nets, "--out", "out/cutting", "--format", "cutting", "--nicks", "0.4"], log)
+    run_step("Order of assembly", [*core, "booklet", DEMO_SCENE, "--out", "out/assembly.pdf"], log)
+    run_step("Specification", [*core, "cost", DEMO_SCENE], OUT / "specification.txt")
     run_step("Poses", [*core, "poses", DEMO_SCENE, "--angles", "0:180:5", "--out", "out/poses.json"], log)
     batch = ["--blend", "out/demo.blend", "--stills", "out/stills", "--still-angles", "0,45,90,135,180"]
     batch += ["--film", "out/opening.mp4", *(["--quick"] if args.quick else [])]
@@ -507,7 +514,7 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     for path in (OUT / name for name in DEMO_RESULTS):
         files = [file for file in path.rglob("*") if file.is_file()] if path.is_dir() else [path]
         count = f", {len(files)} files" if path.is_dir() else ""
-        say(f"  {path.name:<12} {sum(file.stat().st_size for file in files) / 1e3:10,.1f} kB{count}")
+        say(f"  {path.name:<17} {sum(file.stat().st_size for file in files) / 1e3:10,.1f} kB{count}")
     return 0
 
 
@@ -597,7 +604,7 @@ def command_line() -> argparse.ArgumentParser:
         added.set_defaults(action=action)
         return added
 
-    about = "check the demo book, write its nets and poses, and render its stills and opening film into out/"
+    about = "check the demo book, write all that it takes to make it, and render its stills and opening film into out/"
     added = command(demo, "demo", about, "Takes minutes at the default quality.")
     added.add_argument("--size", metavar="WxH", help="size of stills and film in pixels, such as 1280x720")
     added.add_argument("--samples", type=int, metavar="N", help="samples a pixel: more is slower and cleaner")
