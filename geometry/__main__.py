@@ -25,7 +25,7 @@ from .fit import fit, parse_wish
 from .poses import poses_data
 from .remedies import remedied, with_remedies
 from .report import error_data, report_data, report_text
-from .sheet_arguments import add_cutting_arguments, add_sheet_arguments, cutting_options, sheet_options
+from .sheet_arguments import add_net_arguments, add_sheet_arguments, cutting_options, sheet_options
 from .spread import Spread
 from .transforms import Array
 
@@ -146,20 +146,7 @@ def _parser() -> argparse.ArgumentParser:
     nets.add_argument("--out", required=True, metavar="DIR")
     for command in (nets, cost, booklet):
         add_sheet_arguments(command)
-    nets.add_argument("--dimensions", action="store_true", help="draw the sizes of every piece, with their keys")
-    nets.add_argument(
-        "--format",
-        default="svg,pdf,dxf",
-        help="any of svg,pdf,dxf,cutting,booklet, or all: cutting is for a machine, booklet the order of assembly "
-        "(default svg,pdf,dxf)",
-    )
-    add_cutting_arguments(nets)
-    nets.add_argument(
-        "--spot", action="store_true", help="PDF: cut lines and creases as separations of their own, for a print shop"
-    )
-    nets.add_argument(
-        "--duplex", action="store_true", help="PDF: also one file of fronts and backs in turn, for a duplex printer"
-    )
+    add_net_arguments(nets)
     booklet.add_argument("--out", required=True, metavar="FILE.pdf")
     booklet.add_argument("--paper", default="A4", help="of the booklet itself: A4 or letter (default A4)")
     return parser

@@ -9,18 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .creep import CellCreep, half_crease
-from .linkage import PlanarCell, solve_planar, solve_spherical
+from .linkage import AWAY, PlanarCell, SphericalCell, solve_planar, solve_spherical
 from .model import CellOnFold
 from .motion import Unit, solve_cells
 from .spread import Spread
+from .tolerances import ANGLE_RAD
 from .transforms import Array
 
-__all__ = ["Copies", "closing", "copies_of", "driven_cells", "nominal_sizes"]
+__all__ = ["Copies", "closing", "closing_conditions", "copies_of", "driven_cells", "misses_mm", "nominal_sizes"]
 
 _BISECTIONS = 30
 #: Openings at which a copy is tried on its way down from 90 degrees. A nested copy may stand again below the opening at
 #: which it stops, so the steps are small.
 _STEPS_RAD = np.radians(np.concatenate([[0.0, 0.25, 0.5], np.arange(1.0, 30.0), np.arange(30.0, 91.0, 2.0)]))
+#: Closing conditions of a cell whose fold is shut, or lies flat, in the closed book: multiples of its sizes, and of 1.
+_SHUT = ((1.0, -1.0, 1.0, -1.0, 0.0), (1.0, -1.0, -1.0, 1.0, 0.0))
+_FLAT = ((1.0, 1.0, -1.0, -1.0, 0.0), (1.0, 1.0, -1.0, 1.0, 0.0), (1.0, 1.0, 1.0, -1.0, 0.0))
+_PAST_FLAT = (1.0, 1.0, 1.0, 1.0, -2 * np.pi)
 
 
 @dataclass(frozen=True)
@@ -139,3 +144,42 @@ def closing(spread: Spread, copies: Copies) -> tuple[Array, Array, Array]:
         height = np.abs(np.sin(variables[f"{item.id}:left"])) * reach
         off = np.fmax(off, np.where(shut, height, 0.0))
     return stops, fore_edge, off
+
+
+def closing_conditions(spread: Spread) -> dict[str, Array]:
+    """What the sizes of each cell are multiplied by in its closing condition, and what is added: 0 where it closes.
+
+    Parameters
+    ----------
+    spread : Spread
+
+    Returns
+    -------
+    dict of (5,) float
+
+    Notes
+    -----
+    Source: DESIGN.md, section 3. Of conditions that its fold leaves open the one that the cell as designed is nearest
+    to; of those it is equally near to, the one for its branch.
+    """
+    low, _ = spread.reachable()
+    variables = solve_cells(np.array([low if np.isfinite(low) else np.pi / 2]), spread.units)
+    found = {}
+    for item in driven_cells(spread):
+        if abs(float(item.host.of(variables)[0]) - np.pi) < np.pi / 2:
+            every = [*_FLAT, _PAST_FLAT] if isinstance(item.cell, SphericalCell) else [*_FLAT]
+        else:
+            every = [*_SHUT] if item.cell.branch == AWAY else [*reversed(_SHUT)]
+        missing = np.abs(np.array(every) @ np.append(nominal_sizes(item), 1.0))
+        found[item.id] = np.array(every[int(np.flatnonzero(missing <= missing.min() + ANGLE_RAD)[0])])
+    return found
+
+
+def misses_mm(spread: Spread, copies: Copies) -> Array:
+    """By how much the worst cell of each copy misses its closing condition, (n,) float, mm; half-way up its crease."""
+    conditions, worst = closing_conditions(spread), np.zeros(copies.count)
+    for item in copies.cells:
+        reach = 1.0 if isinstance(item.cell, PlanarCell) else half_crease(spread, item)
+        condition = conditions[item.id]
+        worst = np.maximum(worst, reach * np.abs(copies.sizes[item.id] @ condition[:4] + condition[4]))
+    return worst

@@ -11,12 +11,15 @@ from .accuracy import Accuracy, Creep, MonteCarlo, creep_effects, monte_carlo, s
 from .checks.bulk import BulkMap, bulk_map
 from .checks.moving import Speed, flat_when_open, speeds
 from .linkage import PlanarCell
+from .loops import Loop
 from .model import CellOnFold
 from .spread import Spread
 
 __all__ = ["Figures", "figures_data", "figures_of", "figures_text"]
 
 _LISTED = 3
+#: Half of the last digit that is shown of what stays open, mm: below that nothing is told.
+_SHOWN_MM = 0.05
 #: Card that a panel loses is told from here on, mm: half of the last digit that is shown.
 _TOLD_MM = 0.005
 
@@ -61,7 +64,13 @@ def _equal(item: CellOnFold) -> bool:
 
 
 def _worst(found: tuple[Accuracy, ...], mechanism: str) -> list[Accuracy]:
-    return [item for item in found if item.dimension.mechanism == mechanism][:_LISTED]
+    """The sizes that matter most, and of a loop the one for which card gives most."""
+    own = [item for item in found if item.dimension.mechanism == mechanism]
+    loops = [item for item in own[_LISTED:] if item.dimension.of_loop]
+    worst = max(loops, key=lambda item: item.card_mm, default=None)
+    if worst is None or worst.card_mm <= max(item.card_mm for item in own[:_LISTED]) + _SHOWN_MM:
+        return own[:_LISTED]
+    return [*own[:_LISTED], worst]
 
 
 def figures_data(spread: Spread, figures: Figures | None = None) -> dict[str, Any]:
@@ -90,7 +99,9 @@ def figures_data(spread: Spread, figures: Figures | None = None) -> dict[str, An
                 "unit": item.dimension.unit,
                 "misfit_per_unit": item.misfit_per_unit,
                 "fore_edge_mm": item.fore_edge_mm,
+                "card_mm": item.card_mm,
                 "stand_off_mm": item.stand_off_mm,
+                "hand_off": item.hand_off,
             }
             for item in figures.accuracy
         ],
@@ -125,6 +136,7 @@ def _copies_data(result: MonteCarlo) -> dict[str, Any]:
         "gap_mm": result.gap_mm,
         "share": result.share,
         "fore_edge_mm": {str(part): float(np.percentile(result.fore_edge_mm, part)) for part in (50, 90, 99)},
+        "card_mm": {str(part): float(np.percentile(result.card_mm, part)) for part in (50, 90, 99)},
     }
 
 
@@ -137,41 +149,58 @@ def figures_text(spread: Spread, figures: Figures | None = None) -> list[str]:
         f"  bulk: at most {bulk.worst.layers} layers, {bulk.worst.thickness_mm:.1f} mm, at {x:.0f}, {y:.0f} mm of the "
         f"closed page; a spine {bulk.gusset_mm:.1f} mm wide lets it close flat"
     ]
-    for item in spread.cells:
-        lines += _mechanism_text(item, figures)
+    for unit in spread.units:
+        if isinstance(unit, CellOnFold):
+            kind = "equal" if _equal(unit) else "unequal, it forgives little"
+            lines += _mechanism_text(unit.id, kind, figures)
+        elif isinstance(unit, Loop):
+            lines += _mechanism_text(unit.id, "solved as a loop", figures)
     if figures.copies is not None:
         result = figures.copies
+        half, nearly = (float(np.percentile(result.card_mm, part)) for part in (50, 90))
         lines.append(
             f"  of {result.copies} copies cut and glued by hand, if card did not give, {100 * result.share:.0f} % "
-            f"would close to {result.gap_mm:g} mm at the fore edge"
+            f"would close to {result.gap_mm:g} mm at the fore edge; pressed shut, card gives up to {half:.1f} mm in "
+            f"half of them, {nearly:.1f} mm in nine of ten"
         )
     return lines
 
 
-def _mechanism_text(item: CellOnFold, figures: Figures) -> list[str]:
-    kind = "equal" if _equal(item) else "unequal, it forgives little"
-    lines = [f"  {item.id} ({kind})"]
+def _mechanism_text(name: str, kind: str, figures: Figures) -> list[str]:
+    lines = [f"  {name} ({kind})"]
     for speed in figures.speeds:
-        if speed.mechanism == item.id:
+        if speed.mechanism == name:
             lines.append(
                 f"    its tip is fastest at {speed.opening_deg:.0f} degrees: {speed.mm_per_deg:.2f} mm a degree, "
                 f"{speed.speed_up:.2f} times the page's fore edge"
             )
-    if item.id in figures.flat_when_open:
+    if name in figures.flat_when_open:
         lines.append("    lies flat when open: press its crease the right way when first closing the book")
-    lines += [f"    {_creep_text(creep)}" for creep in figures.creep if creep.mechanism == item.id]
-    for accuracy in _worst(figures.accuracy, item.id):
+    lines += [f"    {text}" for creep in figures.creep if creep.mechanism == name and (text := _creep_text(creep))]
+    for accuracy in _worst(figures.accuracy, name):
         dimension = accuracy.dimension
         unit = "degrees" if dimension.unit == "deg" else "mm"
-        lines.append(
-            f"    {dimension.name} off by {dimension.deviation:g} {unit}: the fore edge stays up to "
-            f"{accuracy.fore_edge_mm:.1f} mm open"
-        )
+        lines.append(f"    {dimension.name} off by {dimension.deviation:g} {unit}: {_accuracy_text(accuracy)}")
     return lines
 
 
+def _accuracy_text(item: Accuracy) -> str:
+    """What one dimension does to closing, in a few words."""
+    parts = []
+    if item.fore_edge_mm >= _SHOWN_MM:
+        parts.append(f"the fore edge stays up to {item.fore_edge_mm:.1f} mm open")
+    if item.hand_off >= _SHOWN_MM:
+        parts.append(f"a hand gets it up to {item.hand_off:.1f} short of its rest")
+    if item.by_hand and item.stand_off_mm >= _SHOWN_MM:
+        parts.append(f"left alone it stands up to {item.stand_off_mm:.1f} mm off")
+    # A cell's card is told where nothing else is: elsewhere what stays open says more.
+    if not parts or (item.dimension.of_loop and item.card_mm >= _SHOWN_MM):
+        parts.append(f"pressed shut, card gives {item.card_mm:.1f} mm")
+    return "; ".join(parts)
+
+
 def _creep_text(creep: Creep) -> str:
-    """What the thickness of card does to a mechanism, in one line."""
+    """What the thickness of card does to a mechanism, in one line; empty where it does nothing."""
     parts = []
     if creep.layers:
         count = f"{creep.layers} layer{'s' * (creep.layers != 1)}"
@@ -180,5 +209,6 @@ def _creep_text(creep: Creep) -> str:
     for side, lost in zip(("left", "right"), creep.feet_mm, strict=True):
         if lost >= _TOLD_MM:
             parts.append(f"card between its {side} panel and the host takes {lost:.2f} mm of that panel")
-    told = "; ".join(parts) if parts else "none, no card shifts its panels"
-    return f"creep: {told}; of itself the fore edge stays {creep.fore_edge_mm:.1f} mm open"
+    if creep.fore_edge_mm >= _SHOWN_MM:
+        parts.append(f"of itself the fore edge stays {creep.fore_edge_mm:.1f} mm open")
+    return f"creep: {'; '.join(parts)}" if parts else ""

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from .nets.cutting import CuttingOptions
     from .nets.options import SheetOptions
 
-__all__ = ["add_cutting_arguments", "add_sheet_arguments", "cutting_options", "sheet_options"]
+__all__ = ["add_net_arguments", "add_sheet_arguments", "cutting_options", "sheet_options"]
 
 
 def add_sheet_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +60,25 @@ def sheet_options(arguments: argparse.Namespace) -> SheetOptions:
     )
 
 
-def add_cutting_arguments(parser: argparse.ArgumentParser) -> None:
+def add_net_arguments(parser: argparse.ArgumentParser) -> None:
+    """Give a command the options about the files of nets and what is drawn in them."""
+    parser.add_argument("--dimensions", action="store_true", help="draw the sizes of every piece, with their keys")
+    parser.add_argument(
+        "--format",
+        default="svg,pdf,dxf",
+        help="any of svg,pdf,dxf,cutting,booklet, or all: cutting is for a machine, booklet the order of assembly "
+        "(default svg,pdf,dxf)",
+    )
+    _add_cutting_arguments(parser)
+    parser.add_argument(
+        "--spot", action="store_true", help="PDF: cut lines and creases as separations of their own, for a print shop"
+    )
+    parser.add_argument(
+        "--duplex", action="store_true", help="PDF: also one file of fronts and backs in turn, for a duplex printer"
+    )
+
+
+def _add_cutting_arguments(parser: argparse.ArgumentParser) -> None:
     """Give a command the options about cutting files; read by cutting_options."""
     parser.add_argument(
         "--crease",

@@ -1,7 +1,8 @@
-"""Motion: where a cell is near a dead point, where an angle snaps, and how much faster than the page a tip moves."""
+"""Motion: where a cell is near a dead point, where an angle snaps, and how much faster than the page tips move."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -9,6 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..loops import Loop
 from ..model import CellOnFold
 from ..motion import Motion, solve_cells
 from ..spread import Spread
@@ -306,21 +308,27 @@ def speeds(spread: Spread) -> tuple[Speed, ...]:
 
     Returns
     -------
-    tuple of Speed, one a cell
+    tuple of Speed, one a cell, and one a loop that the opening moves
     """
     travel = _travel(spread)
     if travel is None:
         return ()
     before, after = travel.beside
     first, second = (spread.pose(np.radians(at)) for at in (before, after))
-    return tuple(_speed(travel, item, first, second) for item in _cells(spread))
+    found = []
+    for unit in spread.units:
+        if isinstance(unit, CellOnFold):
+            found.append(_speed(travel, unit.id, spread.middle_of(unit.id).panels, first, second))
+        elif isinstance(unit, Loop) and unit.driver == "spine":
+            turned = [panel.id for panel in unit.geometry.panels if panel.variable in unit.geometry.unknowns]
+            found.append(_speed(travel, unit.id, turned, first, second))
+    return tuple(found)
 
 
-def _speed(travel: _Travel, item: CellOnFold, first: Motion, second: Motion) -> Speed:
+def _speed(travel: _Travel, name: str, added: Sequence[str], first: Motion, second: Motion) -> Speed:
     page_mm_per_deg = travel.spread.page_size_mm[0] * np.pi / 180.0
     between = np.degrees(second.openings_rad - first.openings_rad)[:, None]
-    added = travel.spread.middle_of(item.id).panels
-    best = Speed(item.id, added[0], (0.0, 0.0), 0.0, -1.0, 0.0)
+    best = Speed(name, added[0], (0.0, 0.0), 0.0, -1.0, 0.0)
     for panel in (travel.spread.panels[name] for name in added):
         corners = np.asarray(panel.outline.exterior.coords)
         ways = apply(second.matrices[panel.id], corners) - apply(first.matrices[panel.id], corners)
@@ -329,5 +337,5 @@ def _speed(travel: _Travel, item: CellOnFold, first: Motion, second: Motion) -> 
         found = float(rate[row, column])
         if found > best.mm_per_deg:
             place = (float(corners[column, 0]), float(corners[column, 1]))
-            best = Speed(item.id, panel.id, place, float(travel.openings[row]), found, found / page_mm_per_deg)
+            best = Speed(name, panel.id, place, float(travel.openings[row]), found, found / page_mm_per_deg)
     return best

@@ -15,7 +15,8 @@ from geometry.figures import figures_data, figures_text
 from geometry.linkage import PlanarCell
 from geometry.model import Angle, CellOnFold
 from tests.geometry import corpus
-from tests.geometry.scene_texts import FILES, HEAD, SCENES, cut_in, tent, v_fold
+from tests.geometry.scene_texts import FILES, HEAD, SCENES, cut_in, mechanism, tent, v_fold
+from tests.geometry.strap_texts import ROW
 
 
 def scene(body):
@@ -263,14 +264,51 @@ def test_the_speed_of_a_ridge_is_that_of_the_closed_form():
     assert speed.mechanism == "roof"
 
 
+def moved_panels(spread, mechanism):
+    """The two panels that a cell adds; of a loop all that it turns."""
+    for loop in spread.loops:
+        if loop.id == mechanism:
+            return [panel for panel in spread.panels.values() if panel.variable in loop.geometry.unknowns]
+    return [spread.panels[name] for name in spread.middle_of(mechanism).panels]
+
+
+def test_a_strap_moves_as_fast_as_the_tent_that_it_is():
+    """Solved by numbers and in closed form: the same tip, the same opening, the same speed."""
+    row, roof = scene(ROW), scene(tent("roof", body="at = 110; length = 20; base = 40; height = 50"))
+    (strap,), (cell,) = speeds(row), speeds(roof)
+    assert strap.mechanism == "bridge"
+    assert strap.mm_per_deg == pytest.approx(cell.mm_per_deg, rel=1e-7)
+    assert strap.opening_deg == cell.opening_deg
+    assert any("its tip is fastest" in line for line in figures_text(row))
+
+
+def test_the_fastest_corner_of_a_box_in_closed_form():
+    """Its left wall's top: the foot turns with the page, the wall's direction, the fold's bisector, half as fast."""
+    found = scene(mechanism("box", "chest", "spine", "at = 60; length = 60; base = 30; height = 40"))
+    (speed,) = speeds(found)
+    half = np.radians(np.linspace(0.0, 90.0, 2001))
+    left = np.abs(30.0 * np.exp(2j * half) + 20.0 * np.exp(1j * half))
+    middle = np.hypot(np.sqrt(2) * 30 * np.sin(half), 30 * np.cos(half) + 40) / 2
+    assert left.max() > middle.max()
+    assert speed.mm_per_deg == pytest.approx(np.radians(left.max()), rel=1e-6)
+    assert speed.panel in ("chest.left", "chest.end.left")
+    assert speed.opening_deg == pytest.approx(2 * np.degrees(half[np.argmax(left)]), abs=0.25)
+
+
+def test_what_a_hand_moves_has_no_speed():
+    _, spread = corpus.built(next(path for path in FILES if path.stem == "pull-strip"))
+    assert spread.loops
+    assert speeds(spread) == ()
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_no_corner_moves_faster_than_is_said(path):
     _, spread = corpus.built(path)
-    fine = np.arange(0.0, 180.0, 0.5)
+    fine = np.append(np.arange(0.0, 180.0, 0.5), 179.985)
     before, after = spread.pose(np.radians(fine)), spread.pose(np.radians(fine + 0.01))
     for speed in speeds(spread):
         fastest = 0.0
-        for panel in (spread.panels[name] for name in spread.middle_of(speed.mechanism).panels):
+        for panel in moved_panels(spread, speed.mechanism):
             corners = np.column_stack(
                 [np.asarray(panel.outline.exterior.coords), np.zeros(len(panel.outline.exterior.coords))]
             )
