@@ -14,6 +14,7 @@ from .findings import Finding
 from .glue import check_glue
 from .hand_collisions import check_hand_collisions
 from .hand_travel import check_hand_locks, check_pull_strips
+from .hands_together import check_hands_together
 from .loops import check_free_motions, check_loop_dead_points
 from .moving import check_dead_points, check_snaps
 from .opens_fully import check_opens_fully
@@ -46,6 +47,7 @@ CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
     "hand-locks": check_hand_locks,
     "wheel": check_wheels,
     "hand-collides": check_hand_collisions,
+    "hands-collide": check_hands_together,
     "artwork": check_artwork,
 }
 _RANK = {"error": 0, "warning": 1, "note": 2}
