@@ -32,6 +32,7 @@ class Figures:
     ----------
     bulk, speeds, flat_when_open, accuracy, creep : what bulk_map, speeds, flat_when_open, sensitivities and
         creep_effects return
+    in_line_at_rest : mechanisms that a hand moves from a dead point: their link lies in line while left alone
     copies : the Monte Carlo run; None where there is nothing to err in
     """
 
@@ -41,6 +42,7 @@ class Figures:
     accuracy: tuple[Accuracy, ...]
     creep: tuple[Creep, ...]
     copies: MonteCarlo | None
+    in_line_at_rest: tuple[str, ...]
 
 
 def figures_of(spread: Spread) -> Figures:
@@ -53,7 +55,13 @@ def figures_of(spread: Spread) -> Figures:
         accuracy,
         creep_effects(spread),
         monte_carlo(spread) if accuracy else None,
+        _in_line_at_rest(spread),
     )
+
+
+def _in_line_at_rest(spread: Spread) -> tuple[str, ...]:
+    rests = {hand.variable: hand.rest for hand in spread.hands}
+    return tuple(loop.id for loop in spread.loops if rests.get(loop.driver) in loop.in_line_at)
 
 
 def _equal(item: CellOnFold) -> bool:
@@ -90,6 +98,7 @@ def figures_data(spread: Spread, figures: Figures | None = None) -> dict[str, An
             for item in figures.speeds
         ],
         "flat_when_open": list(figures.flat_when_open),
+        "in_line_at_rest": list(figures.in_line_at_rest),
         "creep": [asdict(item) for item in figures.creep],
         "accuracy": [
             {
@@ -176,6 +185,10 @@ def _mechanism_text(name: str, kind: str, figures: Figures) -> list[str]:
             )
     if name in figures.flat_when_open:
         lines.append("    lies flat when open: press its crease the right way when first closing the book")
+    if name in figures.in_line_at_rest:
+        lines.append(
+            "    lies in line with its link at rest, a dead point: crease the link well, as it is to lift"
+        )
     lines += [f"    {text}" for creep in figures.creep if creep.mechanism == name and (text := _creep_text(creep))]
     for accuracy in _worst(figures.accuracy, name):
         dimension = accuracy.dimension

@@ -222,6 +222,11 @@ class Loop:
                 near |= inside
         return self._settled(known, guess, np.where(near, WEAK, FREE))
 
+    @property
+    def in_line_at(self) -> tuple[float, ...]:
+        """Ends of its range, driver values, at which it lies in line: a dead point from which it begins like a root."""
+        return tuple(stretch.end for stretch in self.path.stretches if stretch is not None and stretch.power == 2)
+
     def missing_mm(self, value: float) -> float:
         """How far its ends miss each other at the least where it cannot reach; NaN where its hosts cannot either.
 

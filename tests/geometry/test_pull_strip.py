@@ -7,6 +7,8 @@ import pytest
 
 from geometry import DescriptionError, assemble, parse_description
 from geometry.checks import CHECKS, run_checks
+from geometry.figures import figures_of
+from geometry.report import report_text
 from geometry.sampling import hand_range, sample_hand
 from tests.geometry.hand_texts import HEAD, flap, strip
 
@@ -126,6 +128,18 @@ def test_the_rig_samples_it_from_its_dead_point_on():
     assert set(turns) == {"pull.strip", "pull.link.arm", "lid.flap"}
     exact = spread.pose(np.full(len(values), np.pi), {"pull": values}).variables["lid:flap"]
     assert turns["lid.flap"] == pytest.approx(exact, abs=1e-12)
+
+
+def test_a_link_that_lies_in_line_at_rest_is_told():
+    """A figure and no finding: the usual way to make it. A longer link leaves the flap ajar, and is not in line."""
+    spread = of_case("stretched")
+    assert figures_of(spread).in_line_at_rest == ("pull",)
+    assert "in line with its link at rest" in report_text(spread, ())
+    ajar = built(flap() + strip(40.0, more="link_length = 25.3"))
+    assert figures_of(ajar).in_line_at_rest == ()
+    assert ajar.pose([np.pi]).variables["lid:flap"][0] == pytest.approx(
+        np.arccos((40**2 + 15**2 - 25.3**2) / (2 * 40 * 15)), abs=1e-9
+    )
 
 
 def test_a_strip_on_the_other_face_has_its_link_through_a_slot():
