@@ -144,7 +144,7 @@ def _curved(run: _Run, points: Array, nodes: list[int]) -> list[Stretch]:
     steps = np.diff(points, axis=0)
     turns = np.abs(_angles(steps))
     turned = np.concatenate([[0.0], np.cumsum(turns), [turns.sum()]])
-    parts = max(1, int(np.ceil(turns.sum() / _TURN_RAD - 1e-9)))
+    parts = max(1, int(np.ceil(turns.sum() / _TURN_RAD - 1e-9)), -(-(len(points) - 1) // run.most))
     wanted = turned[-1] / parts * np.arange(1, parts)
     at = sorted({0, len(points) - 1, *nodes, *(int(index) for index in np.searchsorted(turned, wanted - 1e-9))})
     # An ellipse turns little along its flat sides, but its Bézier curves must not span more of its angle either.

@@ -33,6 +33,8 @@ __all__ = [
 
 _SVG = "http://www.w3.org/2000/svg"
 _LAYERS = "http://www.inkscape.org/namespaces/inkscape"
+#: Of SVG 1.1: some drawing programs show no picture that is named by the plain href of SVG 2.
+_HREF = "{http://www.w3.org/1999/xlink}href"
 _FONT = "'Bitstream Vera Sans','DejaVu Sans',Verdana,sans-serif"
 
 
@@ -74,6 +76,7 @@ def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
 def svg_root(title: str, width_mm: float, height_mm: float) -> ET.Element:
     """An empty drawing in millimetres, true to scale."""
     ET.register_namespace("", _SVG)
+    ET.register_namespace("xlink", _HREF[1:].partition("}")[0])
     width, height = number(width_mm), number(height_mm)
     root = ET.Element(f"{{{_SVG}}}svg", {"version": "1.1", "width": f"{width}mm", "height": f"{height}mm"})
     root.set("viewBox", f"0 0 {width} {height}")
@@ -234,8 +237,8 @@ def _image(group: ET.Element, name: str, art: ArtImage, sheet: Sheet, pictures: 
         matrix = " ".join(number(value) for value in (*along, *down, *origin))
         placed = child(group, "g", {"transform": f"matrix({matrix})"})
         if len(group) > 1:
-            child(placed, "use", {"href": f"#{name}"})
+            child(placed, "use", {_HREF: f"#{name}"})
             continue
         size = {"x": "0", "y": "0", "width": number(width), "height": number(height)}
         image = child(placed, "image", {"id": name, **size, "preserveAspectRatio": "none"})
-        image.set("href", f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode('ascii')}")
+        image.set(_HREF, f"data:{picture.mime};base64,{base64.b64encode(picture.data).decode('ascii')}")

@@ -156,7 +156,7 @@ def test_artwork_lies_in_its_own_layer_clipped_and_embedded(spread, tmp_path):
     svg = "{http://www.w3.org/2000/svg}"
     layer = next(group for group in root.iter(f"{svg}g") if group.get("data-class") == "art")
     (image,) = layer.iter(f"{svg}image")
-    assert image.get("href").startswith("data:image/png;base64,")
+    assert image.get("{http://www.w3.org/1999/xlink}href").startswith("data:image/png;base64,")
     assert (float(image.get("width")), float(image.get("height"))) == (216.0, 154.0)
     clips = {clip.get("id") for clip in root.iter(f"{svg}clipPath")}
     assert {group.get("clip-path") for group in layer.iter(f"{svg}g") if group.get("clip-path")} == {
