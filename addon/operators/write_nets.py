@@ -125,20 +125,24 @@ class HINGELEAF_OT_write_nets(BookOperator, bpy.types.Operator):
         layout.use_property_split = True
         layout.use_property_decorate = False
         layout.column(align=True).prop(self, "formats")
-        sheets = layout.column(heading="Sheets")
+        sheets = layout.column()
         sheets.prop(self, "sheet")
         if self.sheet == "OTHER":
             sheets.prop(self, "other_sheet")
-        for name in ("margin", "gap", "copies", "grain", "tile"):
+        for name in ("margin", "gap", "copies", "grain"):
             sheets.prop(self, name)
+        sheets.column(heading="Large Pieces").prop(self, "tile")
         if self.tile:
             sheets.prop(self, "overlap")
-        sheets.prop(self, "dimensions")
-        printing = layout.column(heading="PDF")
-        printing.active = "pdf" in self.formats
-        for name in ("bleed", "duplex", "spot"):
-            printing.prop(self, name)
-        cutting = layout.column(heading="Cutting")
+        sheets.column(heading="Draw").prop(self, "dimensions")
+        printing = layout.column()
+        printing.active = bool(self.formats & {"svg", "pdf"})
+        printing.prop(self, "bleed")
+        for heading, name in (("Backs", "duplex"), ("Print Shop", "spot")):
+            row = printing.column(heading=heading)
+            row.active = "pdf" in self.formats
+            row.prop(self, name)
+        cutting = layout.column()
         cutting.active = "cutting" in self.formats
         for name in ("crease", "nicks"):
             cutting.prop(self, name)
