@@ -186,9 +186,7 @@ def _mechanism_text(name: str, kind: str, figures: Figures) -> list[str]:
     if name in figures.flat_when_open:
         lines.append("    lies flat when open: press its crease the right way when first closing the book")
     if name in figures.in_line_at_rest:
-        lines.append(
-            "    lies in line with its link at rest, a dead point: crease the link well, as it is to lift"
-        )
+        lines.append("    lies in line with its link at rest, a dead point: crease the link well, as it is to lift")
     lines += [f"    {text}" for creep in figures.creep if creep.mechanism == name and (text := _creep_text(creep))]
     for accuracy in _worst(figures.accuracy, name):
         dimension = accuracy.dimension

@@ -217,7 +217,8 @@ def _marked(spread: Spread, mark: Mark, seen: Sequence[Seen]) -> tuple[Mark, Bas
     here = next((each for each in seen if each.panel == panel), None)
     if here is None or here.front != front:
         return mark, shapely.Polygon(), 0.0
-    whole = projected(region, here.matrix)
+    # What a glued part shares with its outline can hold lines, where they only touch.
+    whole = MultiPolygon(parts_of(projected(region, here.matrix)))
     part = MultiPolygon(parts_of(shapely.intersection(whole, here.visible, grid_size=1e-5)))
     size = region.area
     return mark, part, min(1.0, part.area / size / 0.45) if size else 0.0

@@ -14,12 +14,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from ..model import Piece
 from ..spread import Spread
+from ..tolerances import TOUCH_MM
 from ..transforms import Array
 from .dimension_forms import Form
 from .dimension_places import placed
@@ -78,7 +80,9 @@ def dimension_lines(forms: Sequence[Form], texts: Sequence[NetText]) -> tuple[li
     for form in forms:
         thin = [part for points in (*form.size.marks, *form.extensions) for part in _outside(points, letters)]
         for points in (*thin, form.main, *form.heads):
-            found.setdefault(points.round(6).tobytes(), NetLine("mark", points, name=DIMENSION))
+            # Where a dimension lies on what it measures, its extension lines have no length.
+            if np.ptp(points, axis=0).max() > TOUCH_MM:
+                found.setdefault(points.round(6).tobytes(), NetLine("mark", points, name=DIMENSION))
     return list(found.values()), own
 
 

@@ -12,6 +12,8 @@ from geometry.booklet.hidden import Camera, lifts, see
 from geometry.booklet.states import flat, lying, standing
 from geometry.booklet.steps import Mark, SpreadPicture
 from geometry.booklet.view import best_view, draw_view
+from geometry.booklet.write import booklet_bytes
+from tests.geometry import corpus
 from tests.geometry.scene_texts import FILES
 
 STEMS = ["book", "box", "scenery", "pull-strip", "accordion", "tab-through-a-slot", "wheel", "strap-between-v-folds"]
@@ -135,3 +137,10 @@ def test_a_place_on_the_other_face_is_not_drawn():
     pages = ("page.left", "page.right")
     assert not draw_view(spread, SpreadPicture("", "standing", np.pi, pages, (), marks)).glue
     assert len(draw_view(spread, SpreadPicture("", "standing", np.pi, pages, (), marks, over=True)).glue) == 2
+
+
+@pytest.mark.parametrize("scene", ["sound/v-fold-45-45_5.toml", "faulty/hit-through-a-window.toml"])
+def test_a_glued_part_that_only_touches_its_mark_along_a_line_is_drawn(scene):
+    """What such a part shares with its own outline holds lines beside areas."""
+    _, steps = booklet_bytes(assemble(read_description(corpus.FOLDER / scene)))
+    assert steps > 4

@@ -26,6 +26,7 @@ from geometry.nets.dimensions import DIMENSION, dimension_forms
 from geometry.nets.kind_sizes import SIZES_OF, sizes_on
 from geometry.nets.lettering import text_box
 from geometry.nets.measures import Round, Sector, Span
+from tests.geometry import corpus
 from tests.geometry.scene_texts import HEAD
 
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
@@ -324,6 +325,13 @@ def test_texts_lie_over_no_line_no_text_and_no_dimension_line(name, piece):
 def test_texts_read_from_below_or_from_the_right(name, piece):
     for form in forms(name, piece)[0]:
         assert -np.pi / 2 < form.text.turn_rad <= np.pi / 2 + 1e-9
+
+
+def test_no_line_of_a_dimension_is_a_point():
+    """The page under a rider of this scene has a dimension that lies on what it measures."""
+    spread = assemble(read_description(corpus.FOLDER / "sound" / "miss-rider-page.toml"))
+    for piece in spread.pieces:
+        assert all(line.length_mm > 1e-3 for line in draw_piece(spread, piece.id, dimensions=True).lines)
 
 
 def test_the_net_itself_is_the_same_and_its_box_takes_the_dimensions_in():
