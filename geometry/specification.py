@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+import numpy as np
+
+from .booklet.plan import assembly_steps
 from .checks.bulk import bulk_map
 from .nets import PieceDrawing, Sheet, SheetOptions, draw_piece, lay_out
 from .nets.lines import NetLine
@@ -65,8 +68,9 @@ class Specification:
     glue_points : places where card is glued on card
     glue_area_mm2 : their area together
     cut_mm, crease_mm : lengths of all lines
-    hand_steps : steps of hand assembly: each piece with creases is folded, each cut-in pushed out, each glue point
-        glued, and after each glued piece the page is shut and pressed
+    assembly_steps : steps of the booklet of assembly; None where the spread cannot stand, and has none
+    hand_operations : what a hand does in them: each piece with creases is folded, each cut-in pushed out, each glue
+        point glued, and after each glued piece the page is shut and pressed
     weight_g : of all card
     thickness_mm : of the closed spread at its bulkiest, pages included
     gusset_mm : width of spine that lets it close
@@ -81,7 +85,8 @@ class Specification:
     glue_area_mm2: float
     cut_mm: float
     crease_mm: float
-    hand_steps: int
+    assembly_steps: int | None
+    hand_operations: int
     weight_g: float
     thickness_mm: float
     gusset_mm: float
@@ -128,7 +133,8 @@ def specification(spread: Spread, *, sheet: str | None = None, options: SheetOpt
         glue_area_mm2=sum(area.outline.area for area in spread.glue_areas),
         cut_mm=sum(piece.cut_mm for piece in pieces),
         crease_mm=sum(piece.crease_mm for piece in pieces),
-        hand_steps=_hand_steps(spread, pieces),
+        assembly_steps=_assembly_steps(spread, sheets),
+        hand_operations=_hand_operations(spread, pieces),
         weight_g=sum(piece.weight_g for piece in pieces),
         thickness_mm=bulk.worst.thickness_mm,
         gusset_mm=bulk.gusset_mm,
@@ -181,7 +187,13 @@ def _stocks(
     return tuple(found)
 
 
-def _hand_steps(spread: Spread, pieces: Sequence[PieceFigures]) -> int:
+def _assembly_steps(spread: Spread, sheets: Sequence[Sheet]) -> int | None:
+    if not np.isfinite(spread.reachable()).all():
+        return None
+    return len(assembly_steps(spread, sheets))
+
+
+def _hand_operations(spread: Spread, pieces: Sequence[PieceFigures]) -> int:
     folded = sum(piece.crease_mm > 0 for piece in pieces)
     pushed_out = len({panel.id.split(".")[0] for panel in spread.panels.values() if panel.role == "strip"})
     glued_pieces = {spread.panels[area.glued].piece for area in spread.glue_areas}
@@ -194,7 +206,8 @@ def specification_text(spec: Specification) -> str:
     lines = [
         f"{spec.title}: pages of {width:g} x {height:g} mm",
         f"  {len(spec.pieces)} pieces, {spec.glue_points} glue points ({spec.glue_area_mm2 / 100:.1f} cm2), "
-        f"{spec.hand_steps} steps by hand",
+        f"{spec.hand_operations} operations by hand"
+        + (f" in {spec.assembly_steps} steps" if spec.assembly_steps is not None else ""),
         f"  cuts {spec.cut_mm / 1000:.2f} m, creases {spec.crease_mm / 1000:.2f} m",
         f"  card {spec.weight_g:.1f} g; closed {spec.thickness_mm:.1f} mm at its bulkiest, "
         f"a spine {spec.gusset_mm:.1f} mm wide lets it close",
@@ -219,7 +232,7 @@ def specification_text(spec: Specification) -> str:
 #: What two versions are compared by: field, words, unit, digits.
 _COMPARED = (
     ("glue_points", "glue points", "", 0),
-    ("hand_steps", "steps by hand", "", 0),
+    ("hand_operations", "operations by hand", "", 0),
     ("cut_mm", "cuts", "mm", 0),
     ("crease_mm", "creases", "mm", 0),
     ("glue_area_mm2", "glued area", "mm2", 0),

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from geometry import assemble, parse_description, read_description
+from geometry.booklet.write import booklet_bytes
 from geometry.nets import write_nets
 from geometry.specification import compared_text, specification, specification_text
 
@@ -37,7 +38,7 @@ def test_the_bare_page_weighs_what_a_sheet_of_a4_weighs():
     """ISO 216 and 536: A4 of 250 g/m2 weighs 15.59 g."""
     spec = specification(built(""))
     assert spec.weight_g == pytest.approx(15.59, abs=0.005)
-    assert (spec.glue_points, spec.hand_steps) == (0, 1)
+    assert (spec.glue_points, spec.hand_operations) == (0, 1)
     assert spec.cut_mm == pytest.approx(2 * (297 + 210))
     assert spec.crease_mm == pytest.approx(210)
     assert (spec.thickness_mm, spec.gusset_mm) == (pytest.approx(0.6), 0.0)
@@ -51,10 +52,17 @@ def test_a_tent_counted_by_hand():
     assert roof.crease_mm == pytest.approx(80 + 2 * 76)
     assert spec.glue_points == 2
     # Two pieces are folded, two tabs glued, one piece is pressed.
-    assert spec.hand_steps == 5
+    assert spec.hand_operations == 5
+    # Cut out one sheet, fold the page and the tent, glue one tab, glue the other and shut, press, check.
+    assert spec.assembly_steps == 7
     # Closed, the panels lie from 30 to 70 mm, the inner tabs from 20 to 30: nowhere more than two between the pages.
     assert spec.thickness_mm == pytest.approx(4 * 0.3)
     assert spec.gusset_mm == pytest.approx(2 * 0.3)
+
+
+def test_steps_are_those_of_the_booklet():
+    spread = assemble(read_description(ROOT / "scenes" / "demo" / "book.toml"))
+    assert specification(spread, sheet="A4").assembly_steps == booklet_bytes(spread, sheet="A4")[1]
 
 
 @pytest.mark.parametrize("scene", ["v-fold", "cut-in-in-a-cut-in", "demo/book"])
