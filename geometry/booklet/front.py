@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..model import Panel
 from ..nets import PieceDrawing, Sheet
 from ..spread import Spread
 from .words import Words, counted, listed
@@ -72,19 +73,26 @@ def tools(spread: Spread) -> list[str]:
     if spread.glue_areas:
         items += [
             "white craft glue (PVA) that dries clear, and a flat brush or a strip of card to spread it thinly",
-            "scrap paper, waxed paper, a damp cloth",
+            "scrap paper, to lie under a tab while glue is put on it; waxed paper, to lay beside a fresh tab where "
+            "glue could come out and stick what must stay free; a damp cloth, to wipe glue off",
             "two boards and a weight, such as heavy books",
         ]
         tabs = [spread.panels[area.glued].outline for area in spread.glue_areas]
         if any(tab.minimum_rotated_rectangle.area / max(tab.length, 1.0) < _NARROW_TAB_MM / 2 for tab in tabs):
             items.append("tweezers, for the narrow tabs")
-    pivots = [panel for panel in spread.panels.values() if panel.axis is not None and panel.axis.pivots]
+    if any(area.face == "back" for area in spread.glue_areas):
+        items.append("pin and pencil, to mark places on the back")
+    pivots = _pivots(spread)
     if pivots:
         items.append(
             f"{counted(len(pivots), 'eyelet or paper rivet')}, to fit the holes, and the tool that sets "
             f"{'it' if len(pivots) == 1 else 'them'}"
         )
     return items
+
+
+def _pivots(spread: Spread) -> list[Panel]:
+    return [panel for panel in spread.panels.values() if panel.axis is not None and panel.axis.pivots]
 
 
 def materials(spread: Spread, sheets: Sequence[Sheet]) -> list[str]:
@@ -94,7 +102,9 @@ def materials(spread: Spread, sheets: Sequence[Sheet]) -> list[str]:
         own = [sheet.footer for sheet in sheets if sheet.footer.stock.id == stock.id]
         sizes = listed(sorted({foot.size_name for foot in own}))
         backs = any(piece.art_back for piece in spread.pieces if piece.stock.id == stock.id)
-        sides = "the nets at 100 %" + (" on one side and their backs on the other" if backs else "")
+        sides = "the nets at 100 %" + (
+            " on one side and their backs on the other, turned over along the long edge" if backs else ""
+        )
         grain = "" if stock.grain == "any" else ", grain as the arrow on the sheet shows"
         found.append(
             f"{counted(len(own), 'sheet')} ({sizes}) of {stock.id}, {stock.grammage_gsm:g} g/m², "
@@ -115,7 +125,7 @@ def cautions(spread: Spread, drawings: Sequence[PieceDrawing]) -> list[str]:
         "Knives: cut on the mat, along the steel ruler, with the other hand behind the blade; make several light cuts "
         "instead of one hard one; change a blunt blade; cover the blade when you put it down. Cutting is for adults, "
         "and for younger people only with an adult beside them.",
-        "Small parts: offcuts, eyelets and small pieces can be swallowed"
+        f"Small parts: {'offcuts, eyelets' if _pivots(spread) else 'offcuts'} and small pieces can be swallowed"
         + (f"; under {_SMALL_MM:g} mm are {listed(small)}" if small else "")
         + ". Keep them away from small children, also when the book is finished.",
         "Glue: follow what its maker says on the label, work in fresh air, and wash it off skin. A machine that "

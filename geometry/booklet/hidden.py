@@ -27,6 +27,8 @@ _STEEP = 2e-3
 _EPS_MM = 1e-4
 #: Card that lies on card is told from it by this much of depth a layer.
 _LAYER_MM = 0.01
+#: What is left of a panel and is thinner than this is rounding and not seen.
+_SLIVER_MM = 1e-3
 #: Overlays snap to this grid: far below any printer, far above rounding.
 _GRID_MM = 1e-5
 
@@ -124,7 +126,8 @@ def _valid(shape: BaseGeometry) -> Polygon:
 def _without(outline: Polygon, gone: BaseGeometry) -> BaseGeometry:
     if gone.is_empty:
         return outline
-    return MultiPolygon(parts_of(shapely.difference(outline, gone, grid_size=_GRID_MM)))
+    left = parts_of(shapely.difference(outline, gone, grid_size=_GRID_MM))
+    return MultiPolygon([part for part in left if 2.0 * part.area > _SLIVER_MM * part.length])
 
 
 def _plane(normal: Array, point: Array) -> Plane:

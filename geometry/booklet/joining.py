@@ -19,7 +19,11 @@ __all__ = ["glue_steps", "joint_marks", "put_glue", "table_steps"]
 
 _WIDE_RAD = float(np.radians(120.0))
 _HALF_RAD = float(np.radians(70.0))
-_PRESS = "Press over the whole glued place with a flat fingertip until it grips; wipe off at once what glue comes out."
+_PRESS = (
+    "Press over the whole glued place with a flat fingertip, or the end of a brush where no finger goes in, until it "
+    "grips; wipe off at once what glue comes out."
+)
+_AGAINST = "Hold a finger behind it. "
 _WEIGHT = (
     "Press hard over the glued places from outside, and leave the spread shut under a weight until the glue holds."
 )
@@ -57,7 +61,8 @@ def _places(words: Words, joints: Sequence[Joint]) -> str:
     """Where parts go, by the marks on the nets."""
     marks = listed([words.mark(joint.glued, joint.face) for joint in joints])
     host = words.face(joints[0].host, joints[0].face)
-    return f"{'the place' if len(joints) == 1 else 'the places'} marked {marks} on {host}"
+    one = len(joints) == 1 and len(joints[0].areas) == 1
+    return f"{'the place' if one else 'the places'} marked {marks} on {host}"
 
 
 def table_steps(spread: Spread, words: Words, assembly: Assembly) -> list[Step]:
@@ -218,16 +223,21 @@ def _first_step(
         lay = f"Lay {name} folded shut on the open left page" if folded else f"Lay {name} in its place, as drawn"
         if only and spread.panels[joints[0].glued].role == "rider":
             lay = f"Lay {name} flat in its place, as drawn"
+        if spread.panels[joints[0].host].role != "page":
+            lay = f"Open the spread as far as drawn. {lay}"
         sentences.append(
             f"{lay}, so that {listed([words.glued(joint.glued) for joint in joints])} "
             f"{'lies' if len(joints) == 1 else 'lie'} exactly on {_places(words, joints)}."
         )
-    sentences.append(_PRESS)
+    stands = spread.panels[joints[0].host].role != "page" and not through
+    sentences.append(_AGAINST + _PRESS if stands else _PRESS)
     if not only:
         sentences.append("Leave the other side free for now.")
     place = _host_picture(spread, joints, done)
     if folded:
-        caption = f"{name} folded shut on the left page, drawn a little open; what else stands there is left out"
+        caption = f"{name} folded shut on the left page, drawn a little open"
+        if {spread.panels[panel].piece for panel in done} != {"page"}:
+            caption += "; what else stands there is left out"
         lying = _lying_picture(spread, caption, own, done)
         pictures = (place, lying)
     else:
@@ -235,8 +245,16 @@ def _first_step(
     if only:
         title = f"Glue {name} on {words.host(joints[0].host)}"
     else:
-        title = f"Glue {name} on {words.host(joints[0].host)} first"
+        title = f"Glue {name} on {words.host(joints[0].host)} first{_which(words, assembly, joints)}"
     return Step(0, "glue", title, tuple(sentences), tuple(caution), assembly.pieces, _areas(joints), pictures=pictures)
+
+
+def _which(words: Words, assembly: Assembly, joints: Sequence[Joint]) -> str:
+    """What tells apart the titles of steps that glue one piece on one piece, on panel after panel of it."""
+    hosts = [words.host(each[0].host) for each in assembly.outer]
+    if hosts.count(words.host(joints[0].host)) < 2:
+        return ""
+    return f": {listed([words.glued(joint.glued) for joint in joints])}"
 
 
 def _nested(words: Words, assembly: Assembly) -> list[str]:
@@ -244,10 +262,11 @@ def _nested(words: Words, assembly: Assembly) -> list[str]:
     name = words.piece(assembly.id)
     sentences = []
     if assembly.encloses:
-        inner = listed([words.piece(other) for other in assembly.encloses])
+        inner, one = listed([words.piece(other) for other in assembly.encloses]), len(assembly.encloses) == 1
         sentences.append(
-            f"See that {inner}, standing there already, {'goes' if len(assembly.encloses) == 1 else 'go'} in between "
-            f"the panels of {name} as the spread shuts."
+            f"{inner}, standing there already, must go in between the panels of {name} as the spread shuts. Lift the "
+            f"upper panels of {name} a little with one finger, so that {'it goes' if one else 'they go'} in under them "
+            f"while the page comes down, and take the finger out last."
         )
     if assembly.within:
         outer = listed([words.piece(other) for other in assembly.within])
@@ -289,6 +308,7 @@ def _next_step(
     else:
         pictures.insert(0, _host_picture(spread, joints, done))
     title = f"Glue {name} on {words.host(joints[0].host)}" + ("" if through else " and shut the spread")
+    title += _which(words, assembly, joints)
     caution = (f"No glue on a crease, on the spine, or between the panels of {name}.",)
     about = assembly.pieces, _areas(joints)
     return Step(0, "fold shut", title, tuple(sentences), caution, *about, pictures=tuple(pictures))
@@ -364,7 +384,7 @@ def _linked_step(
     held = words.piece(spread.panels[assembly.moved[0]].piece)
     target = words.host(joints[0].host)
     sentences = (
-        f"Slide {held} to where it is left alone: the link then lies flat, in line with {target}.",
+        f"Slide {held} until its link lies flat, in line with {target}: that is its place at rest.",
         f"{put_glue(spread, words, joints)}.",
         f"Turn {target} shut, so that {listed([words.glued(joint.glued) for joint in joints])} comes to lie on "
         f"{_places(words, joints)}. " + _PRESS,

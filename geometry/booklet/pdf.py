@@ -230,6 +230,9 @@ _WORDS = (
     "of the card.",
     "Valley: fold so that the printed faces come together. Mountain: fold so that the backs come together. Both are "
     "meant as seen with the printed face up.",
+    "Left and right in the name of a part of a piece: as on the picture of the piece laid flat, its printed face up.",
+    "Open all the way: until the two pages lie in one plane, where the first page names no other limit. Most pictures "
+    "show the spread less far open, so that one sees more.",
     "Cut-in: a strip between two slits that is pushed through its own card. Slot: a narrow opening through which a "
     "tab goes.",
 )

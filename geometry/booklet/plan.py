@@ -13,8 +13,10 @@ import numpy as np
 
 from ..errors import HingeleafError
 from ..model import Hinge
-from ..nets import Sheet
+from ..nets import PieceDrawing, Sheet
+from ..outline import parts_of
 from ..spread import Spread
+from .cut_ins import crossed_fold, cut_ins, depth, shut_over, uncreased
 from .joining import glue_steps, table_steps
 from .joints import assemblies
 from .moving import moved_steps
@@ -22,12 +24,10 @@ from .states import reading
 from .steps import NetPicture, SheetPicture, SpreadPicture, Step
 from .words import Words, counted, crease_id, listed, quoted
 
-__all__ = ["WIDE_RAD", "assembly_steps", "cut_ins"]
+__all__ = ["WIDE_RAD", "assembly_steps"]
 
 #: Pictures of what stands are drawn this far open, where the spread opens as far.
 WIDE_RAD = float(np.radians(120.0))
-#: A crease of a cut-in further than this beside the fold that it is cut across does not lie on it.
-_BESIDE_MM = 0.05
 
 
 def assembly_steps(spread: Spread, sheets: Sequence[Sheet]) -> tuple[Step, ...]:
@@ -68,21 +68,6 @@ def assembly_steps(spread: Spread, sheets: Sequence[Sheet]) -> tuple[Step, ...]:
     )
 
 
-def cut_ins(spread: Spread, piece_id: str) -> list[str]:
-    """The cut-ins of a piece, by id, those on which others are cut first."""
-    strips = [name for name in spread.piece(piece_id).panels if spread.panels[name].role == "strip"]
-    found = list(dict.fromkeys(name.split(".")[0] for name in strips))
-    return sorted(found, key=lambda name: _depth(spread, name))
-
-
-def _depth(spread: Spread, cut_in: str) -> int:
-    """In how many other cut-ins it is cut."""
-    depth, host = 0, spread.panels[f"{cut_in}.left"].parent
-    while host is not None and spread.panels[host].role == "strip":
-        depth, host = depth + 1, spread.panels[host.split(".")[0] + ".left"].parent
-    return depth
-
-
 def _cut_out(spread: Spread, words: Words, sheets: Sequence[Sheet]) -> list[Step]:
     steps = []
     met: set[str] = set()
@@ -96,9 +81,9 @@ def _cut_out(spread: Spread, words: Words, sheets: Sequence[Sheet]) -> list[Step
             f"{listed(_carried(words, sheet))}. Lay it on the mat with the printed face up; measure "
             f"its scale bar, which must be 100 mm long.",
             *_tiles(sheet),
-            *_cutting(spread, on_sheet),
+            *_cutting(spread, words, sheet, on_sheet),
         )
-        cautions = tuple(_uncreased(spread, words, piece) for piece in on_sheet if _uncreased(spread, words, piece))
+        cautions = tuple(uncreased(spread, words, piece) for piece in on_sheet if uncreased(spread, words, piece))
         picture = SheetPicture(f"Sheet {foot.number}", foot.number)
         title = f"Score and cut sheet {foot.number}"
         steps.append(Step(0, "cut out", title, sentences, cautions, pieces, pictures=(picture,)))
@@ -123,7 +108,7 @@ def _tiles(sheet: Sheet) -> list[str]:
     ]
 
 
-def _cutting(spread: Spread, pieces: Sequence[str]) -> list[str]:
+def _cutting(spread: Spread, words: Words, sheet: Sheet, pieces: Sequence[str]) -> list[str]:
     """What a knife does on a sheet, in order."""
     sentences = []
     if any(spread.creases(piece) for piece in pieces):
@@ -131,44 +116,50 @@ def _cutting(spread: Spread, pieces: Sequence[str]) -> list[str]:
             "Score every crease, mountain and valley alike, with a scoring tool along a steel ruler: press the card "
             "in, do not cut it."
         )
-    inner = "Cut what lies inside the pieces: slits, slots, windows and holes"
-    slits = [name for piece in pieces for name in reversed(cut_ins(spread, piece))]
-    if slits:
-        inner += (
-            f"; of the cut-ins {'the innermost first: ' * (len(slits) > 1)}{listed([quoted(name) for name in slits])}"
+    if any(area.face == "back" and spread.panels[area.host].piece in pieces for area in spread.glue_areas):
+        sentences.append(
+            "Places marked “(on the back)” are not printed there: prick through their corners with a pin, and on the "
+            "back join the holes in pencil."
         )
-    sentences.append(f"{inner}. Begin and end exactly where each line does.")
-    last = "Cut the outlines last."
+    inner = _inner_cuts(spread, words, sheet, pieces)
+    if inner:
+        sentences.append(
+            f"Cut what lies inside the pieces: {listed(inner)}. Begin and end exactly where each line does."
+        )
+    last = f"Cut the outlines{' last' * bool(inner)}."
+    if any(each.art is not None or each.back is not None for each in sheet.pieces):
+        last += " Where the print runs on beyond an outline, cut on the line."
     if any(spread.panels[panel].role == "tab" for piece in pieces for panel in spread.piece(piece).panels):
         last += " Tabs belong to their pieces: do not cut them off."
-    sentences.append(f"{last} Write the name of each piece lightly in pencil on its back.")
+    sentences.append(
+        f"{last} Where the name of a piece stands beside it, write it lightly in pencil on the back of the piece."
+    )
     return sentences
 
 
-def _uncreased(spread: Spread, words: Words, piece_id: str) -> str:
-    """What must be said where a fold is not creased between the slits of a cut-in."""
-    beside = [name for name in cut_ins(spread, piece_id) if _is_beside(spread, name)]
-    if not beside:
-        return ""
-    names = listed([quoted(name) for name in beside])
-    one = len(beside) == 1
-    return (
-        f"In {words.piece(piece_id)} the middle crease of {names} lies beside the fold that "
-        f"{'it is' if one else 'they are'} "
-        f"cut across. Do not crease that fold between the slits: the net shows no line there."
-    )
+def _inner_cuts(spread: Spread, words: Words, sheet: Sheet, pieces: Sequence[str]) -> list[str]:
+    """What is cut inside the outlines of a sheet's pieces."""
+    found, count, nested = [], 0, False
+    for piece in pieces:
+        names = list(reversed(cut_ins(spread, piece)))
+        count += len(names)
+        nested = nested or any(depth(spread, name) for name in names)
+        if names:
+            found.append(f"{listed([quoted(name) for name in names])} in {words.piece(piece)}")
+    inner = []
+    if found:
+        inner.append(
+            f"the slits of the {'cut-ins' if count > 1 else 'cut-in'} {'(the innermost first) ' * nested}"
+            f"{listed(found)}"
+        )
+    if any(_is_pierced(each) for each in sheet.pieces):
+        inner.append("windows, slots and holes")
+    return inner
 
 
-def _is_beside(spread: Spread, cut_in: str) -> bool:
-    """Whether its middle crease does not lie on the fold that it is cut across."""
-    fold = next((cell.fold for cell in spread.cells if cell.id == cut_in), None)
-    lines = [hinge.lines[0] for hinge in spread.hinges if crease_id(hinge) == fold and hinge.kind != "glue"]
-    if not lines:
-        return False
-    start, end = lines[0]
-    along = (end - start) / np.hypot(*(end - start))
-    aside = spread.middle_of(cut_in).lines[0] - start
-    return bool(np.abs(along[0] * aside[:, 1] - along[1] * aside[:, 0]).max() > _BESIDE_MM)
+def _is_pierced(drawing: PieceDrawing) -> bool:
+    """Whether a piece has openings."""
+    return any(part.interiors for part in parts_of(drawing.card))
 
 
 def _creasing(spread: Spread, words: Words, pieces: Sequence[str]) -> list[Step]:
@@ -200,24 +191,34 @@ def _by_class(spread: Spread, words: Words, hinges: Sequence[Hinge]) -> tuple[li
 
 
 def _crease_step(spread: Spread, words: Words, piece: str, hinges: Sequence[Hinge]) -> Step:
-    lines, names = _by_class(spread, words, hinges)
-    folds = {cell.fold for cell in spread.cells if cell.id in cut_ins(spread, piece)}
-    crossed = [name for name, _ in names if name in folds]
-    sentences = [
-        f"Fold {words.piece(piece)} along these creases{', and no others yet' if cut_ins(spread, piece) else ''}, "
-        f"one after "
-        f"the other, until each goes over easily; rub each down with a bone folder, then let it spring open.",
-        *lines,
-    ]
+    names = _by_class(spread, words, hinges)[1]
+    cuts = cut_ins(spread, piece)
+    folds = {cell.fold for cell in spread.cells if cell.id in cuts}
+    plain = [hinge for hinge in hinges if crease_id(hinge) not in folds]
+    crossed = [hinge for hinge in hinges if crease_id(hinge) in folds]
+    sentences = []
+    if plain:
+        one = len({crease_id(hinge) for hinge in plain}) == 1
+        how = (
+            "this crease{}, until it goes over easily; rub it down"
+            if one
+            else "these creases{}, one after the other, until each goes over easily; rub each down"
+        )
+        sentences += [
+            f"Fold {words.piece(piece)} along {how.format(' first' if cuts else '')} with a bone folder, then let it "
+            f"spring open.",
+            *_by_class(spread, words, plain)[0],
+        ]
     if crossed:
-        creases = listed(
-            [words.crease(hinge) for hinge in hinges if crease_id(hinge) in crossed and "#" not in hinge.id]
-        )
-        sentences.append(
-            f"Fold {creases} to a right angle only and hold back the card between the slits of the cut-ins: it is "
-            f"folded the other way in the next {'steps' if len(cut_ins(spread, piece)) > 1 else 'step'}."
-        )
-    warning = _uncreased(spread, words, piece)
+        one = len({crease_id(hinge) for hinge in crossed}) == 1
+        sentences += [
+            f"{'Then fold it' if plain else f'Fold {words.piece(piece)}'} along {'this crease' if one else 'these'} "
+            f"to a right angle only, and do not rub {'it' if one else 'them'} down yet. Hold back the card between "
+            f"the slits of the {'cut-ins' if len(cuts) > 1 else 'cut-in'}: it is folded the other way in the next "
+            f"{'steps' if len(cuts) > 1 else 'step'}. Fold no other crease yet.",
+            *_by_class(spread, words, crossed)[0],
+        ]
+    warning = uncreased(spread, words, piece)
     picture = NetPicture(f"{_sentence_case(words.piece(piece))}, printed face up", piece, tuple(names))
     return Step(
         0,
@@ -237,11 +238,12 @@ def _cut_in_step(spread: Spread, words: Words, piece: str, cut_in: str) -> Step:
     lines, names = _by_class(spread, words, hinges)
     out = "printed face" if spread.crease_class(spread.middle_of(cut_in)) == "mountain" else "back"
     other = "back" if out == "printed face" else "printed face"
+    fold = words.fold(crossed_fold(spread, cut_in))
     sentences = (
-        f"Hold {words.piece(piece)} half folded at the fold that {quoted(cut_in)} is cut across. With a fingertip on "
+        f"{quoted(cut_in)} is cut across {fold}: hold {words.piece(piece)} half folded there. With a fingertip on "
         f"the {other}, push the strip between the slits through until it stands out on the {out}, as drawn.",
         *lines,
-        "Fold the card shut over it, so that the strip lies flat inside, press, and open it again.",
+        shut_over(spread, words, piece, cut_in),
     )
     panels = spread.piece(piece).panels
     opening = min(WIDE_RAD, reading(spread)[1])

@@ -48,6 +48,9 @@ _VIEWS = (
     Camera(-120 * _DEG, 35 * _DEG),
     Camera(120 * _DEG, 35 * _DEG),
     Camera(-20 * _DEG, 15 * _DEG),
+    Camera(20 * _DEG, 15 * _DEG),
+    Camera(40 * _DEG, 25 * _DEG),
+    Camera(-40 * _DEG, 25 * _DEG),
 )
 #: What lies flat is seen from higher up.
 _LYING = (Camera(-12 * _DEG, 58 * _DEG), *_VIEWS)

@@ -97,6 +97,11 @@ class Words:
             return "the middle crease"
         return f"crease {quoted(name.replace('.', ' '))}"
 
+    def fold(self, hinge: Hinge) -> str:
+        """A crease in a sentence of its own."""
+        name = self.crease(hinge)
+        return f"the crease of {name}" if name.startswith("tab ") else name
+
 
 def crease_id_of(hinge_id: str) -> str:
     """The name of a crease from that of one of its parts."""

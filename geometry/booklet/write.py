@@ -122,5 +122,8 @@ def _facts(spread: Spread, sheets: int, steps: int, options: SheetOptions) -> tu
             f"cut it."
         )
     if high < 179.5:
-        facts.append(f"As it is designed this spread opens to {high:.0f}° and no further: do not force it.")
+        facts.append(
+            f"As it is designed this spread opens to {high:.0f}° and no further: that is all the way, and it "
+            f"must not be forced."
+        )
     return tuple(facts)

@@ -277,3 +277,62 @@ def test_what_cannot_stand_is_refused_in_a_sentence():
 
 def test_the_demo_is_there():
     assert (ROOT / "scenes/demo/book.toml") in FILES
+
+
+def test_titles_tell_apart_the_halves_that_go_on_one_host():
+    titles = [step.title for step in scene("book")[1]]
+    for part in ("boat left", "boat right", "gulls left", "gulls right", "crab left", "crab right"):
+        assert sum(f"“{part}”" in title for title in titles) == 1
+    assert len(set(titles)) == len(titles)
+
+
+@every_scene
+def test_no_fold_is_rubbed_down_that_a_cut_in_still_waits_on(name):
+    """Between the slits card goes the other way: a fold may be flattened once all cut-ins across it are through."""
+    spread, steps = planned(name)
+    across = {cell.id: cell.fold for cell in spread.cells if f"{cell.id}.left" in spread.panels}
+    pushed, flattened = set(), set()
+    for step in (each for each in steps if each.kind in ("crease", "cut-in")):
+        text = " ".join(step.sentences)
+        cut_in = next((crease.split(".")[0] for crease in step.creases if crease.endswith(".middle")), None)
+        if step.kind == "cut-in":
+            pushed.add(cut_in)
+            flat = "the creases of" in text
+            assert flat != ("rub none down yet" in text)
+            named = text.split("the creases of")[1] if flat else ""
+            done = {each for each in pushed if f"“{each}”" in named}
+            assert cut_in in done or not flat
+            # What still waits is cut across nothing that is rubbed down now.
+            rubbed = done | {across[each] for each in done}
+            waits = {each for each, fold in across.items() if fold in rubbed or fold.split(".")[0] in done} - pushed
+            strips = {each for each in waits if spread.panels[f"{each}.left"].role == "strip"}
+            assert not strips
+            flattened |= done
+        else:
+            strips = [each for each in across if spread.panels[f"{each}.left"].role == "strip"]
+            assert ("rub it down yet" in text or "rub them down yet" in text) == any(
+                across[each] in step.creases for each in strips
+            )
+    assert flattened == pushed
+
+
+def test_only_what_a_sheet_has_inside_is_to_be_cut_there():
+    first, second = (" ".join(step.sentences) for step in scene("book")[1][:2])
+    assert "the slits of the cut-ins “jetty” in the page card and “steps” and “cave” in “cliff”" in first
+    assert "windows, slots and holes" in first
+    assert "inside the pieces" not in second
+
+
+def test_places_on_the_back_are_marked_there_before_they_are_needed():
+    for path in FILES:
+        spread, steps = planned(path)
+        behind = {spread.panels[area.host].piece for area in spread.glue_areas if area.face == "back"}
+        pricked = [step for step in steps if any("with a pin" in text for text in step.sentences)]
+        assert all(step.kind == "cut out" and behind & set(step.pieces) for step in pricked)
+        assert behind <= {piece for step in pricked for piece in step.pieces}
+
+
+def test_a_part_that_touches_in_two_places_goes_on_both():
+    _, steps = scene("book")
+    text = next(" ".join(step.sentences) for step in steps if "gulls left" in step.title)
+    assert "the places marked “gulls left”" in text

@@ -9,6 +9,7 @@ import shapely
 
 from geometry import assemble, read_description
 from geometry.booklet.hidden import Camera, lifts, see
+from geometry.booklet.plan import assembly_steps
 from geometry.booklet.states import flat, lying, standing
 from geometry.booklet.steps import Mark, SpreadPicture
 from geometry.booklet.view import best_view, draw_view
@@ -144,3 +145,21 @@ def test_a_glued_part_that_only_touches_its_mark_along_a_line_is_drawn(scene):
     """What such a part shares with its own outline holds lines beside areas."""
     _, steps = booklet_bytes(assemble(read_description(corpus.FOLDER / scene)))
     assert steps > 4
+
+
+@pytest.mark.parametrize("opening", [25.0, 120.0])
+def test_nothing_thinner_than_a_line_is_seen(opening):
+    """Rounding leaves slivers where edges fall on edges; drawn, they would be strokes across what hides them."""
+    spread = spread_of("book")
+    picture = SpreadPicture("", "standing", np.radians(opening), tuple(spread.panels), moved=0.4)
+    for each in best_view(spread, picture).seen:
+        for part in shapely.get_parts(each.visible):
+            assert part.area / part.length > 4e-4, each.panel
+
+
+def test_the_demo_shows_where_all_its_glue_goes():
+    spread = spread_of("book")
+    for step in assembly_steps(spread, []):
+        for picture in step.pictures:
+            if isinstance(picture, SpreadPicture) and picture.marks:
+                assert best_view(spread, picture).shown(()) > 0.6, step.title
