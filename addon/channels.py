@@ -1,20 +1,25 @@
-"""The channels of a book: the opening, and one for whatever a hand moves; each with the samples that drive panels."""
+"""The channels of a book: the opening, and one for whatever a hand moves; each with the samples that drive panels.
+
+What stands on each other is sampled by itself, so that a change is sampled again only where it is felt.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from .geometry.errors import HingeleafError
 from .geometry.model import Hand
 from .geometry.sampling import sample_hand, sample_turns
 from .geometry.spread import Spread
 from .geometry.transforms import Array
+from .geometry.trees import trees_of
 
-__all__ = ["HANDS", "OPENING", "Channel", "channels_of", "hand_key"]
+__all__ = ["HANDS", "OPENING", "Channel", "Curve", "channels_of", "hand_key"]
 
 #: The property of the root that opens the book, degrees.
 OPENING = "opening"
@@ -28,6 +33,20 @@ _OPENING_TEXT = "Angle between the two pages, in degrees: 0 is closed, 180 lies 
 
 
 @dataclass(frozen=True)
+class Curve:
+    """How a panel turns, or slides.
+
+    Parameters
+    ----------
+    values : (n,) float, rising; the property, degrees or mm
+    amounts : (n,) float, radians, or mm where the panel slides
+    """
+
+    values: Array
+    amounts: Array
+
+
+@dataclass(frozen=True)
 class Channel:
     """One property of the root and what it moves.
 
@@ -36,17 +55,18 @@ class Channel:
     key : name of the property
     label : of its slider, with its unit
     text : what it is, for its tooltip
-    values : (n,) float, rising; degrees or mm, the samples
-    turns : (n,) float by panel, radians, or mm where the panel slides
+    low, high : between which it can be set, degrees or mm
     start : value that the property has at first
+    curves : by panel
     """
 
     key: str
     label: str
     text: str
-    values: Array
-    turns: Mapping[str, Array]
+    low: float
+    high: float
     start: float
+    curves: Mapping[str, Curve]
 
 
 def hand_key(hand: str) -> str:
@@ -58,12 +78,13 @@ def hand_key(hand: str) -> str:
     return f"{key[: _LONGEST_KEY - 9]}_{digest}"
 
 
-def channels_of(spread: Spread) -> tuple[Channel, ...]:
+def channels_of(spread: Spread, wanted: Callable[[Spread], bool] = lambda tree: True) -> tuple[Channel, ...]:
     """The opening first, then one channel a hand.
 
     Parameters
     ----------
     spread : the assembled spread
+    wanted : which of its trees are sampled, besides those that a hand moves; the panels of the others have no curves
 
     Returns
     -------
@@ -74,12 +95,25 @@ def channels_of(spread: Spread) -> tuple[Channel, ...]:
     HingeleafError
         The spread cannot stand at any opening.
     """
-    openings_deg, turns = sample_turns(spread)
-    values = np.asarray(openings_deg)
+    low, high = spread.reachable()
+    if not np.isfinite(low):
+        raise HingeleafError(f"{spread.title}: its mechanisms cannot stand together at any opening")
+    trees = [tree for tree in trees_of(spread) if tree.hands or wanted(tree)]
+    curves: dict[str, Curve] = {}
+    for tree in trees:
+        openings_deg, turns = sample_turns(tree, reached=_reached(tree, (low, high)))
+        curves |= {name: Curve(openings_deg, turn) for name, turn in turns.items()}
+    opened = (float(np.degrees(low)), float(np.degrees(high)))
     return (
-        Channel(OPENING, _OPENING_LABEL, _OPENING_TEXT, values, turns, float(values[-1])),
-        *(_hand_channel(spread, hand) for hand in spread.hands),
+        Channel(OPENING, _OPENING_LABEL, _OPENING_TEXT, *opened, opened[1], curves),
+        *(_hand_channel(tree, hand) for tree in trees for hand in tree.hands),
     )
+
+
+def _reached(tree: Spread, whole: tuple[float, float]) -> tuple[float, float]:
+    """How far a tree moves by itself, if that is no less than the whole; so it need not know what else there is."""
+    low, high = tree.reachable()
+    return (low, high) if low <= whole[0] and high >= whole[1] else whole
 
 
 def _hand_channel(spread: Spread, hand: Hand) -> Channel:
@@ -88,4 +122,6 @@ def _hand_channel(spread: Spread, hand: Hand) -> Channel:
     moved, unit, short = ("turned", "degrees", "degrees") if hand.unit == "deg" else ("moved", "millimeters", "mm")
     name = " ".join(word[:1].upper() + word[1:] for word in re.split("[-_]+", hand.id))
     text = f"How far a hand has {moved} {hand.id}, in {unit}: from {said[0]:.4g} to {said[-1]:.4g}"
-    return Channel(hand_key(hand.id), f"{name} ({short})", text, said, turns, hand.said(hand.rest))
+    curves = {panel: Curve(said, turn) for panel, turn in turns.items()}
+    low, high = float(said[0]), float(said[-1])
+    return Channel(hand_key(hand.id), f"{name} ({short})", text, low, high, hand.said(hand.rest), curves)

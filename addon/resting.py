@@ -8,11 +8,11 @@ a modifier moves what is drawn, never the corners of the mesh or the rig.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .channels import Channel
+from .channels import Channel, Curve
 from .geometry.model import GlueArea, Panel
 from .geometry.outline import carried
 from .geometry.spread import Spread
@@ -33,12 +33,18 @@ class Shift:
 
     Parameters
     ----------
-    mm : () float where it is always the same, else (n,) float, one a sample of the channel
-    channel : what it changes with
+    mm : () float where it is always the same, else (n,) float, one a sample
+    key : of the channel that it changes with
+    values : (n,) float, that channel's samples
     """
 
     mm: Array
-    channel: Channel | None = None
+    key: str | None = None
+    values: Array | None = None
+
+    def with_mm(self, mm: Array) -> Shift:
+        """Another shift that changes with the same channel."""
+        return replace(self, mm=mm)
 
 
 @dataclass(frozen=True)
@@ -48,13 +54,13 @@ class _Look:
     Parameters
     ----------
     spread : the assembled spread
-    moved : what a hand moves, by panel
+    moved : what a hand moves, by panel: the key of its channel, and its curve
     poses : by panel, (2, 4, 4) float, mm: half way, where it is seen on which side of its host a panel moves, and at
         the widest opening
     """
 
     spread: Spread
-    moved: Mapping[str, Channel]
+    moved: Mapping[str, tuple[str, Curve]]
     poses: Mapping[str, Array]
 
     def caliper(self, panel_id: str) -> float:
@@ -91,7 +97,7 @@ def resting_shifts(spread: Spread, channels: Sequence[Channel]) -> dict[str, Shi
     dict of Shift, by panel
     """
     low, high = spread.reachable()
-    moved = {name: channel for channel in channels[1:] for name in channel.turns}
+    moved = {name: (channel.key, curve) for channel in channels[1:] for name, curve in channel.curves.items()}
     look = _Look(spread, moved, spread.pose(np.array([(low + high) / 2, high])).matrices)
     glued = {area.glued: area for area in spread.glue_areas}
     shifts: dict[str, Shift] = {}
@@ -153,8 +159,8 @@ def _swinging_shift(look: _Look, shifts: Mapping[str, Shift], panel: Panel) -> S
     area = next((area for area in _own_areas(look, panel) if area.host == panel.parent), None)
     if area is None or panel.axis is None:
         return Shift(np.array(0.0))
-    channel = look.moved[panel.id]
-    swung = panel.axis.motion(channel.turns[panel.id]) @ panel.rest
+    key, curve = look.moved[panel.id]
+    swung = panel.axis.motion(curve.amounts) @ panel.rest
     behind = _is_behind(panel, swung[len(swung) // 2], area)
     # A tab that goes through a slot is on the other face.
     tab_mm = look.caliper(area.glued) + GAP_MM if behind == (area.face == "back") else 0.0
@@ -162,7 +168,7 @@ def _swinging_shift(look: _Look, shifts: Mapping[str, Shift], panel: Panel) -> S
     face = Shift(shifts[area.host].mm.reshape(-1)[:1])
     up = _on_host(look, face, area.host, panel.id, behind, tab_mm, upward=True)
     half = look.caliper(panel.id) / 2
-    return Shift(half + (up.mm - half) * swung[:, 2, 2], channel)
+    return Shift(half + (up.mm - half) * swung[:, 2, 2], key, curve.values)
 
 
 def _lying_shift(look: _Look, shifts: Mapping[str, Shift], panel: Panel) -> Shift:
@@ -212,4 +218,4 @@ def _on_host(
         low = face.mm - look.caliper(host) - GAP_MM - between_mm - caliper
     else:
         low = face.mm + GAP_MM + between_mm
-    return Shift(np.asarray(low + caliper if upward else -low), face.channel)
+    return face.with_mm(np.asarray(low + caliper if upward else -low))

@@ -1,34 +1,49 @@
 """A spread as Blender objects: a root that carries the opening, and a chain of panels that it drives.
 
-Every moving panel has one channel, its rotation about its own x axis or its way along it, driven by one property of the
-root, the opening or what a hand moves, through an F-curve of samples. No script takes part, so the file moves in any
-Blender, without Hingeleaf.
+A book that stands already is changed in place: what has not changed is not touched, so that what a user has done to it,
+such as keyframes, a place in the scene or a lamp hung on a panel, stays.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import hashlib
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import bpy
-import numpy as np
+from shapely import Polygon
 
 from .artwork import Artwork
-from .channels import HANDS, OPENING, Channel
-from .convert import metres, parent_inverse, printed_side, to_object
+from .channels import HANDS, Channel, Curve
+from .convert import metres
 from .geometry.artwork import art_box
+from .geometry.description.data import MechanismSpec
 from .geometry.model import Panel, Piece
 from .geometry.spread import Spread
-from .geometry.transforms import Array
+from .geometry.trees import owner_of, trees_of
 from .materials import Side, edge_material, paper_material
+from .panel_objects import MOTION_KEY, PANEL_KEY, PIECE_KEY, Look, Place, fit_panel, hang_panel, new_panel
 from .resting import Shift, depth_behind, resting_shifts
-from .slab import ArtBox, make_slab
+from .slab import ArtBox
 
-__all__ = ["PANEL_KEY", "PIECE_KEY", "Book", "build_book"]
+__all__ = [
+    "MOTION_KEY",
+    "PANEL_KEY",
+    "PIECE_KEY",
+    "Book",
+    "build_book",
+    "motion_of",
+    "remove_objects",
+    "update_book",
+    "update_part",
+]
 
-#: Properties by which a panel's object says what it is.
-PANEL_KEY, PIECE_KEY = "hingeleaf_panel", "hingeleaf_piece"
+#: Keys of a mechanism that only change how it looks.
+_LOOKS = ("title", "stock", "art_front", "art_back")
+#: Property of a panel's object: the look of its piece.
+_LOOK_KEY = "hingeleaf_look"
 
 
 @dataclass(frozen=True)
@@ -51,22 +66,13 @@ class Book:
     warnings: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class _Look:
-    """What the panels of one piece have in common."""
-
-    box: ArtBox
-    materials: tuple[bpy.types.Material, ...]
-    caliper_mm: float
-
-
 def build_book(spread: Spread, channels: Sequence[Channel], parent: bpy.types.Collection) -> Book:
     """Build the objects of a spread.
 
     Parameters
     ----------
     spread : the assembled spread
-    channels : the opening first, then what hands move
+    channels : the opening first, then what hands move; every panel that moves has its curve there
     parent : the collection that gets the book's own collection
 
     Returns
@@ -75,46 +81,171 @@ def build_book(spread: Spread, channels: Sequence[Channel], parent: bpy.types.Co
     """
     collection = bpy.data.collections.new(spread.title)
     parent.children.link(collection)
-    root = _make_root(spread, channels, collection)
-    moved = {name: channel for channel in channels for name in channel.turns}
-    artwork = Artwork()
-    looks = {piece.id: _look(spread, piece, artwork) for piece in spread.pieces}
-    shifts = resting_shifts(spread, channels)
-    objects: dict[str, bpy.types.Object] = {}
-    for panel in spread.panels.values():
-        item = _make_panel(panel, looks[panel.piece])
-        _rest(item, root, panel, shifts[panel.id])
-        collection.objects.link(item)
-        above = None if panel.parent is None else spread.panels[panel.parent]
-        item.parent = root if panel.parent is None else objects[panel.parent]
-        item.matrix_parent_inverse = parent_inverse(panel, above)
-        if panel.id in moved:
-            _drive(item, root, panel, moved[panel.id])
-        elif panel.axis is not None and panel.axis.slides:
-            item.location.x = float(metres(panel.axis.turn.offset))
-        elif panel.axis is not None:
-            item.rotation_euler.x = panel.axis.turn.offset
-        _lock(item)
-        objects[panel.id] = item
-    return Book(collection, root, objects, depth_behind(spread, shifts), tuple(artwork.warnings))
-
-
-def _make_root(spread: Spread, channels: Sequence[Channel], collection: bpy.types.Collection) -> bpy.types.Object:
-    """The empty at the foot of the spine, with a property a channel."""
     root = bpy.data.objects.new(spread.title, None)
     root.empty_display_type = "ARROWS"
     root.empty_display_size = float(metres(0.1 * spread.page_size_mm[0]))
-    for channel in channels:
-        _add_property(root, channel)
-    if len(channels) > 1:
-        root[HANDS] = {channel.key: channel.label for channel in channels[1:]}
     collection.objects.link(root)
-    return root
+    return update_book(spread, channels, root, {})
 
 
-def _add_property(root: bpy.types.Object, channel: Channel) -> None:
-    low, high, start = float(channel.values[0]), float(channel.values[-1]), channel.start
-    root[channel.key] = start
+def update_book(
+    spread: Spread, channels: Sequence[Channel], root: bpy.types.Object, old: Mapping[str, bpy.types.Object]
+) -> Book:
+    """Make a book that stands in Blender that of another spread.
+
+    Parameters
+    ----------
+    spread : what it is to be
+    channels : the opening first, then what hands move; panels whose motion is as before need no curve
+    root : its root
+    old : its objects, by panel
+
+    Returns
+    -------
+    Book
+    """
+    collection = root.users_collection[0]
+    worn = {slot.material for item in old.values() for slot in item.material_slots if slot.material is not None}
+    _set_properties(root, channels)
+    artwork = Artwork()
+    looks = {piece.id: _look(spread, piece, artwork, old) for piece in spread.pieces}
+    shifts = resting_shifts(spread, channels)
+    curves = {name: (channel.key, curve) for channel in channels for name, curve in channel.curves.items()}
+    motions = motion_of(spread)
+    objects: dict[str, bpy.types.Object] = {}
+    for panel in spread.panels.values():
+        item = old.get(panel.id) or new_panel(panel, collection)
+        item[PIECE_KEY] = panel.piece
+        look, look_digest = looks[panel.piece]
+        fit_panel(item, panel, look)
+        motion = motions[owner_of(panel.id)]
+        hang_panel(item, panel, _place(spread, panel, root, objects, shifts[panel.id], curves, motion))
+        item[_LOOK_KEY] = look_digest
+        objects[panel.id] = item
+    remove_objects(item for name, item in old.items() if name not in objects)
+    _remove_materials({material for material in worn if material in bpy.data.materials.values()})
+    return Book(collection, root, objects, depth_behind(spread, shifts), tuple(artwork.warnings))
+
+
+def update_part(
+    spread: Spread,
+    channels: Sequence[Channel],
+    root: bpy.types.Object,
+    old: Mapping[str, bpy.types.Object],
+    *,
+    moved: Set[str],
+    cut: Mapping[str, Polygon],
+) -> None:
+    """Show a part of a book that is being changed; everything else stays as it is.
+
+    Parameters
+    ----------
+    spread : the part
+    channels : its own
+    root : the book's root
+    old : the book's objects, by panel
+    moved : the mechanisms of the part that may have changed
+    cut : outlines of panels of others that are cut otherwise, by panel
+    """
+    objects = dict(old)
+    looks = {piece.id: _look(spread, piece, Artwork(), old) for piece in spread.pieces if piece.id in moved}
+    shifts = resting_shifts(spread, channels)
+    curves = {name: (channel.key, curve) for channel in channels for name, curve in channel.curves.items()}
+    motions = motion_of(spread)
+    for panel in spread.panels.values():
+        owner = owner_of(panel.id)
+        if owner in moved:
+            item = objects.setdefault(panel.id, old.get(panel.id) or new_panel(panel, root.users_collection[0]))
+            look = looks[panel.piece][0] if panel.piece in looks else _present_look(spread, panel, old)
+            fit_panel(item, panel, look)
+            # Marked as a part's, so that the whole is sampled again once nothing is dragged any more.
+            motion = f"part {motions[owner]}"
+            hang_panel(item, panel, _place(spread, panel, root, objects, shifts[panel.id], curves, motion))
+        elif panel.id in cut:
+            fit_panel(objects[panel.id], panel.with_outline(cut[panel.id]), _present_look(spread, panel, old))
+    gone = [item for name, item in old.items() if owner_of(name) in moved and name not in spread.panels]
+    remove_objects(gone)
+
+
+def _present_look(spread: Spread, panel: Panel, old: Mapping[str, bpy.types.Object]) -> Look:
+    """The look that a piece has."""
+    piece = spread.piece(panel.piece)
+    item = next(old[name] for name in piece.panels if name in old)
+    materials = tuple(slot.material for slot in item.material_slots if slot.material is not None)
+    return Look(ArtBox(*art_box(spread, piece.id)), materials, piece.stock.caliper_mm)
+
+
+def motion_of(spread: Spread) -> dict[str, str]:
+    """For each mechanism, and the page, what tells the motion of its tree from others."""
+    specs = {spec.id: spec for spec in spread.mechanisms}
+    found: dict[str, str] = {"page": "page"}
+    for tree in trees_of(spread)[1:]:
+        names = sorted({owner_of(name) for name in tree.panels} - {"page"})
+        said = [(name, specs[name].kind, _moving(specs[name])) for name in names if name in specs]
+        digest = hashlib.blake2b(f"{spread.page_size_mm} {said}".encode(), digest_size=12).hexdigest()
+        found |= dict.fromkeys(names, digest)
+    return found
+
+
+def _moving(spec: MechanismSpec) -> list[tuple[str, Any]]:
+    """What a mechanism's motion, and how finely it is sampled, may depend on."""
+    return sorted((key, value) for key, value in spec.values.items() if key not in _LOOKS)
+
+
+def remove_objects(items: Any) -> None:
+    """Remove objects with their meshes, and the materials and pictures that nothing else uses."""
+    items = list(items)
+    meshes = [item.data for item in items if item.data is not None]
+    materials = {slot.material for item in items for slot in item.material_slots if slot.material is not None}
+    bpy.data.batch_remove(items)
+    bpy.data.batch_remove([mesh for mesh in meshes if mesh.users == 0])
+    _remove_materials(materials)
+
+
+def _remove_materials(materials: set[bpy.types.Material]) -> None:
+    images = {image for material in materials for image in images_of(material)}
+    bpy.data.batch_remove([material for material in materials if material.users == 0])
+    bpy.data.batch_remove([image for image in images if image.users == 0])
+
+
+def images_of(material: bpy.types.Material) -> list[bpy.types.Image]:
+    """The pictures that a material shows."""
+    nodes: Any = material.node_tree.nodes if material.node_tree is not None else ()
+    return [node.image for node in nodes if node.type == "TEX_IMAGE" and node.image is not None]
+
+
+def _place(
+    spread: Spread,
+    panel: Panel,
+    root: bpy.types.Object,
+    objects: Mapping[str, bpy.types.Object],
+    shift: Shift,
+    curves: Mapping[str, tuple[str, Curve]],
+    motion: str,
+) -> Place:
+    above = None if panel.parent is None else (objects[panel.parent], spread.panels[panel.parent])
+    key, curve = curves.get(panel.id, (None, None))
+    return Place(root, above, shift, key, curve, motion)
+
+
+def _set_properties(root: bpy.types.Object, channels: Sequence[Channel]) -> None:
+    """A property a channel; those of hands that are no more are removed."""
+    labels = {channel.key: channel.label for channel in channels[1:]}
+    for key in root.get(HANDS, {}):
+        if key not in labels and key in root:
+            del root[key]
+    for channel in channels:
+        _set_property(root, channel)
+    if labels:
+        root[HANDS] = labels
+    elif HANDS in root:
+        del root[HANDS]
+
+
+def _set_property(root: bpy.types.Object, channel: Channel) -> None:
+    low, high, start = channel.low, channel.high, channel.start
+    value = min(max(float(root.get(channel.key, start)), low), high)
+    root[channel.key] = value
     limits: Any = root.id_properties_ui(channel.key)
     limits.update(
         min=low, max=high, soft_min=low, soft_max=high, default=start, precision=1, step=10, description=channel.text
@@ -122,80 +253,30 @@ def _add_property(root: bpy.types.Object, channel: Channel) -> None:
     root.property_overridable_library_set(f'["{channel.key}"]', True)
 
 
-def _look(spread: Spread, piece: Piece, artwork: Artwork) -> _Look:
-    """The materials and the art box of a piece."""
+def _look(spread: Spread, piece: Piece, artwork: Artwork, old: Mapping[str, bpy.types.Object]) -> tuple[Look, str]:
+    """The materials and the art box of a piece, and what tells its look from others."""
     name = f"{spread.title}: {piece.id}"
+    files = [(file, _stamp(file)) for file in (piece.art_front, piece.art_back)]
+    digest = repr((name, piece.stock, files))
+    box = ArtBox(*art_box(spread, piece.id))
+    for panel in piece.panels:
+        before = old.get(panel)
+        if before is not None and before.get(_LOOK_KEY) == digest:
+            kept = tuple(slot.material for slot in before.material_slots if slot.material is not None)
+            if len(kept) == 3:
+                return Look(box, kept, piece.stock.caliper_mm), digest
     sides = (
         Side(f"{name} front", piece.stock, artwork.image(piece.art_front)),
         Side(f"{name} back", piece.stock, artwork.image(piece.art_back)),
     )
     materials = (*(paper_material(side) for side in sides), edge_material(f"{name} edge"))
-    return _Look(ArtBox(*art_box(spread, piece.id)), materials, piece.stock.caliper_mm)
+    return Look(box, materials, piece.stock.caliper_mm), digest
 
 
-def _make_panel(panel: Panel, look: _Look) -> bpy.types.Object:
-    """One panel's object, not yet parented."""
-    slab = make_slab(panel.outline, look.box, look.caliper_mm)
-    mesh = bpy.data.meshes.new(panel.id)
-    mesh.from_pydata(to_object(panel, slab.vertices).tolist(), [], slab.faces)
-    mesh.polygons.foreach_set("material_index", slab.slots.astype(np.int32))
-    mesh.uv_layers.new(name="Artwork").data.foreach_set("uv", slab.uvs.astype(np.float32).ravel())
-    for material in look.materials:
-        mesh.materials.append(material)
-    mesh.update()
-    item = bpy.data.objects.new(panel.id, mesh)
-    item[PANEL_KEY], item[PIECE_KEY] = panel.id, panel.piece
-    return item
-
-
-def _rest(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, shift: Shift) -> None:
-    """Move what is seen of a panel along its printed side; its corners and its hinge stay where they are."""
-    if not np.any(shift.mm):
-        return
-    side = printed_side(panel)
-    modifier: Any = item.modifiers.new("Card on Card", "DISPLACE")
-    modifier.direction, modifier.mid_level = "XYZ"[int(np.argmax(np.abs(side)))], 0.0
-    amount = metres(shift.mm * np.sign(side.sum()))
-    if shift.channel is None:
-        modifier.strength = float(amount)
-    else:
-        _follow(item.driver_add(f'modifiers["{modifier.name}"].strength'), root, shift.channel, amount)
-
-
-def _drive(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, channel: Channel) -> None:
-    """Let a property of the root turn an object about its x axis, or slide it along, through a sampled curve."""
-    slides = panel.axis is not None and panel.axis.slides
-    amounts = metres(channel.turns[panel.id]) if slides else channel.turns[panel.id]
-    _follow(item.driver_add("location" if slides else "rotation_euler", 0), root, channel, amounts)
-
-
-def _follow(curve: Any, root: bpy.types.Object, channel: Channel, amounts: Array) -> None:
-    """Let a driver follow a property of the root through the channel's samples."""
-    driver = curve.driver
-    driver.type = "AVERAGE"
-    variable = driver.variables.new()
-    variable.name = "opening" if channel.key == OPENING else "hand"
-    variable.type = "SINGLE_PROP"
-    variable.targets[0].id = root
-    variable.targets[0].data_path = f'["{channel.key}"]'
-    while curve.modifiers:
-        curve.modifiers.remove(curve.modifiers[0])
-    points = curve.keyframe_points
-    points.clear()
-    samples = np.column_stack([channel.values, amounts]).astype(np.float32)
-    samples = samples[np.append(True, np.diff(samples[:, 0]) > 0)]
-    points.add(len(samples))
-    for name in ("co", "handle_left", "handle_right"):
-        points.foreach_set(name, samples.ravel())
-    kinds: Any = bpy.types.Keyframe.bl_rna.properties["interpolation"]
-    linear = kinds.enum_items["LINEAR"].value
-    points.foreach_set("interpolation", np.full(len(samples), linear, dtype=np.int32))
-    # No curve.update(): it would merge samples that are nearer than 0.01 degrees. They are in order, and straight
-    # lines need no handles.
-
-
-def _lock(item: bpy.types.Object) -> None:
-    """Keep a hand in the viewport from pulling the panel off its hinge; the driver still turns it."""
-    item.lock_location = (True, True, True)
-    item.lock_rotation = (True, True, True)
-    item.lock_scale = (True, True, True)
+def _stamp(file: str | None) -> tuple[int, int]:
+    """What tells one state of a file from another."""
+    try:
+        found = Path(file or "").stat()
+    except (OSError, ValueError):
+        return 0, 0
+    return found.st_mtime_ns, found.st_size

@@ -24,13 +24,16 @@ _SMALLEST_STEP = 1e-9 / np.pi
 _PARTS = (0.25, 0.5, 0.75)
 
 
-def sample_turns(spread: Spread, tolerance_mm: float = RIG_MM) -> tuple[Array, dict[str, Array]]:
+def sample_turns(
+    spread: Spread, tolerance_mm: float = RIG_MM, *, reached: tuple[float, float] | None = None
+) -> tuple[Array, dict[str, Array]]:
     """Openings and hinge angles that carry the motion when interpolated in straight lines.
 
     Parameters
     ----------
     spread : Spread
     tolerance_mm : no panel corner may be off by more between two samples, through the whole chain of parents
+    reached : the openings to sample between, radians; by default all that the spread reaches
 
     Returns
     -------
@@ -42,7 +45,7 @@ def sample_turns(spread: Spread, tolerance_mm: float = RIG_MM) -> tuple[Array, d
     HingeleafError
         The spread cannot stand at any opening.
     """
-    low, high = spread.reachable()
+    low, high = spread.reachable() if reached is None else reached
     if not np.isfinite(low):
         raise HingeleafError(f"{spread.title}: its mechanisms cannot stand together at any opening")
     values, turns = _sampled(spread, "spine", (low, high), tolerance_mm)

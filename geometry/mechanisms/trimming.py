@@ -88,12 +88,19 @@ def _on_net(tab: Panel, region: BaseGeometry) -> BaseGeometry:
 
 
 def _neighbours(building: Building, areas: list[GlueArea]) -> Iterator[tuple[GlueArea, GlueArea]]:
-    """Tabs that are glued over each other, the later one second."""
-    for number, two in enumerate(areas):
-        for one in areas[:number]:
-            same = (one.host, one.face) == (two.host, two.face)
-            if same and _overlap(_lying(building, one), _lying(building, two)):
-                yield one, two
+    """Tabs that are glued over each other, the later one second.
+
+    Tabs only get smaller meanwhile, so that only those that touch at first can ever meet.
+    """
+    if len(areas) < 2:
+        return
+    shapes = [_lying(building, area) for area in areas]
+    firsts, seconds = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    for second, first in sorted(zip(seconds.tolist(), firsts.tolist(), strict=True)):
+        one, two = areas[first], areas[second]
+        same = first < second and (one.host, one.face) == (two.host, two.face)
+        if same and _overlap(_lying(building, one), _lying(building, two)):
+            yield one, two
 
 
 def _overlap(one: Polygon, two: Polygon) -> bool:

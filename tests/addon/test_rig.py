@@ -34,9 +34,13 @@ json.dump(result, open(sys.argv[4], "w"))
 def between_samples(root, count):
     """Openings in the middle between two samples of the rig's curves, spread over all of them, degrees."""
     curves = [curve for item in root.children_recursive if item.animation_data for curve in item.animation_data.drivers]
-    samples = np.empty(2 * len(curves[0].keyframe_points))
-    curves[0].keyframe_points.foreach_get("co", samples)
-    keys = samples[::2]
+    found = []
+    for curve in curves:
+        samples = np.empty(2 * len(curve.keyframe_points))
+        curve.keyframe_points.foreach_get("co", samples)
+        found.append(samples[::2])
+    keys = np.unique(np.concatenate(found))
+    keys = keys[(keys >= root.id_properties_ui("opening").as_dict()["min"]) & (keys <= root["opening"])]
     middles = (keys[:-1] + keys[1:]) / 2
     if len(middles) >= count:
         return middles[np.linspace(0, len(middles) - 1, count).astype(int)]

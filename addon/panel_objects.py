@@ -1,0 +1,192 @@
+"""One panel as a Blender object: its mesh, where it hangs, and what turns it; made once, then kept up to date in place.
+
+Every moving panel has one channel, its rotation about its own x axis or its way along it, driven by one property of the
+root, the opening or what a hand moves, through an F-curve of samples. No script takes part, so the file moves in any
+Blender, without Hingeleaf.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import numpy as np
+
+from .channels import OPENING, Curve
+from .convert import metres, parent_inverse, printed_side, to_object
+from .geometry.model import Panel
+from .geometry.transforms import Array
+from .resting import Shift
+from .slab import ArtBox, make_slab
+
+__all__ = ["MOTION_KEY", "PANEL_KEY", "PIECE_KEY", "Look", "Place", "fit_panel", "follow", "hang_panel", "new_panel"]
+
+#: Properties by which a panel's object says what it is.
+PANEL_KEY, PIECE_KEY = "hingeleaf_panel", "hingeleaf_piece"
+#: Properties that say what an object was made from, so that what has not changed is left alone.
+_SHAPE_KEY, _PLACE_KEY, _REST_KEY = "hingeleaf_shape", "hingeleaf_place", "hingeleaf_rest"
+#: Property that says which motion of its tree an object has.
+MOTION_KEY = "hingeleaf_motion"
+_RESTING = "Card on Card"
+
+
+@dataclass(frozen=True)
+class Look:
+    """What the panels of one piece have in common."""
+
+    box: ArtBox
+    materials: tuple[bpy.types.Material, ...]
+    caliper_mm: float
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a panel hangs, and how it moves there.
+
+    Parameters
+    ----------
+    root : the book's root
+    parent : the object of the panel it turns on, and that panel; None for the right page
+    shift : how far it is drawn from where it is
+    key, curve : what property of the root drives it, and how; None where nothing does, or where that has not changed
+    motion : what tells one motion from another
+    """
+
+    root: bpy.types.Object
+    parent: tuple[bpy.types.Object, Panel] | None
+    shift: Shift
+    key: str | None
+    curve: Curve | None
+    motion: str
+
+
+def new_panel(panel: Panel, collection: bpy.types.Collection) -> bpy.types.Object:
+    """An object for a panel, without a shape or a place yet."""
+    item = bpy.data.objects.new(panel.id, bpy.data.meshes.new(panel.id))
+    item[PANEL_KEY], item[PIECE_KEY] = panel.id, panel.piece
+    item.lock_location = item.lock_rotation = item.lock_scale = (True, True, True)
+    collection.objects.link(item)
+    return item
+
+
+def fit_panel(item: bpy.types.Object, panel: Panel, look: Look) -> None:
+    """Give a panel's object its shape and its look, if they are not what it has."""
+    box = look.box
+    names = tuple(material.name for material in look.materials)
+    digest = _digest(panel.outline.wkb, _frame(panel), (box.left, box.low, box.right, box.high, look.caliper_mm), names)
+    if item.get(_SHAPE_KEY) == digest:
+        return
+    slab = make_slab(panel.outline, box, look.caliper_mm)
+    mesh: Any = item.data
+    mesh.clear_geometry()
+    mesh.from_pydata(to_object(panel, slab.vertices).tolist(), [], slab.faces)
+    mesh.uv_layers.new(name="Artwork").data.foreach_set("uv", slab.uvs.astype(np.float32).ravel())
+    if tuple(material.name for material in mesh.materials if material is not None) != names:
+        mesh.materials.clear()
+        for material in look.materials:
+            mesh.materials.append(material)
+    # After the materials: clearing them sets every face to the first.
+    mesh.polygons.foreach_set("material_index", slab.slots.astype(np.int32))
+    mesh.update()
+    item[_SHAPE_KEY] = digest
+
+
+def hang_panel(item: bpy.types.Object, panel: Panel, place: Place) -> None:
+    """Hang a panel's object on its parent and let its channel turn it, where that is not as it is already."""
+    parent = place.root if place.parent is None else place.parent[0]
+    above = None if place.parent is None else place.parent[1]
+    digest = _digest(_frame(panel), b"" if above is None else _frame(above), parent.name)
+    if item.parent != parent or item.get(_PLACE_KEY) != digest:
+        item.parent = parent
+        item.matrix_parent_inverse = parent_inverse(panel, above)
+        item[_PLACE_KEY] = digest
+    shift = place.shift
+    samples = b"" if shift.values is None else shift.values.tobytes()
+    rest = _digest(shift.mm.tobytes(), shift.key or "", samples, printed_side(panel).round(6).tobytes())
+    if item.get(_REST_KEY) != rest:
+        _rest(item, place.root, panel, shift)
+        item[_REST_KEY] = rest
+    if item.get(MOTION_KEY) != place.motion:
+        _turn(item, panel, place)
+        item[MOTION_KEY] = place.motion
+
+
+def _digest(*parts: object) -> str:
+    whole = hashlib.blake2b(digest_size=12)
+    for part in parts:
+        whole.update(part if isinstance(part, bytes) else repr(part).encode())
+        whole.update(b"|")
+    return whole.hexdigest()
+
+
+def _frame(panel: Panel) -> bytes:
+    """What a panel's own frame and its place on its parent come from."""
+    axis = panel.axis
+    line = b"" if axis is None else axis.point.tobytes() + axis.direction.tobytes() + bytes([axis.slides])
+    return np.asarray(panel.rest, dtype=float).tobytes() + line
+
+
+def _rest(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, shift: Shift) -> None:
+    """Move what is seen of a panel along its printed side; its corners and its hinge stay where they are."""
+    modifier: Any = item.modifiers.get(_RESTING)
+    if modifier is not None:
+        item.driver_remove(f'modifiers["{_RESTING}"].strength')
+        if not np.any(shift.mm):
+            item.modifiers.remove(modifier)
+    if not np.any(shift.mm):
+        return
+    if modifier is None:
+        modifier = item.modifiers.new(_RESTING, "DISPLACE")
+    side = printed_side(panel)
+    modifier.direction, modifier.mid_level = "XYZ"[int(np.argmax(np.abs(side)))], 0.0
+    amount = metres(shift.mm * np.sign(side.sum()))
+    if shift.key is None or shift.values is None:
+        modifier.strength = float(amount)
+    else:
+        path = f'modifiers["{_RESTING}"].strength'
+        follow(item.driver_add(path), root, shift.key, Curve(shift.values, amount))
+
+
+def _turn(item: bpy.types.Object, panel: Panel, place: Place) -> None:
+    """Let a property of the root turn an object about its x axis, or slide it along; or leave it at its angle."""
+    slides = panel.axis is not None and panel.axis.slides
+    path, other = ("location", "rotation_euler") if slides else ("rotation_euler", "location")
+    item.driver_remove(other, 0)
+    if place.key is not None and place.curve is not None:
+        amounts = metres(place.curve.amounts) if slides else place.curve.amounts
+        follow(item.driver_add(path, 0), place.root, place.key, Curve(place.curve.values, amounts))
+        return
+    item.driver_remove(path, 0)
+    still = 0.0 if panel.axis is None else panel.axis.turn.offset
+    item.location.x = float(metres(still)) if slides else 0.0
+    item.rotation_euler.x = 0.0 if slides else still
+
+
+def follow(curve: Any, root: bpy.types.Object, key: str, samples: Curve) -> None:
+    """Let a driver follow a property of the root through samples."""
+    driver = curve.driver
+    driver.type = "AVERAGE"
+    variable: Any = driver.variables[0] if len(driver.variables) else driver.variables.new()
+    variable.name = "opening" if key == OPENING else "hand"
+    variable.type = "SINGLE_PROP"
+    variable.targets[0].id = root
+    variable.targets[0].data_path = f'["{key}"]'
+    while curve.modifiers:
+        curve.modifiers.remove(curve.modifiers[0])
+    _set_points(curve.keyframe_points, np.column_stack([samples.values, samples.amounts]).astype(np.float32))
+
+
+def _set_points(points: Any, samples: Array) -> None:
+    samples = samples[np.append(True, np.diff(samples[:, 0]) > 0)]
+    if len(points) != len(samples):
+        points.clear()
+        points.add(len(samples))
+    for name in ("co", "handle_left", "handle_right"):
+        points.foreach_set(name, samples.ravel())
+    kinds: Any = bpy.types.Keyframe.bl_rna.properties["interpolation"]
+    linear = kinds.enum_items["LINEAR"].value
+    points.foreach_set("interpolation", np.full(len(samples), linear, dtype=np.int32))
+    # No curve.update(): it would merge samples that are nearer than 0.01 degrees. They are in order, and straight
+    # lines need no handles.
