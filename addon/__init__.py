@@ -2,9 +2,9 @@
 
 import bpy
 
-from . import film_job, operators, panels, properties
+from . import design_properties, designing, film_job, gizmos, handlers, operators, overlays, panels, properties, tinting
 
-_CLASSES = (*properties.CLASSES, *operators.CLASSES, *panels.CLASSES)
+_CLASSES = (*properties.CLASSES, *design_properties.CLASSES, *operators.CLASSES, *panels.CLASSES, *gizmos.CLASSES)
 
 
 def register() -> None:
@@ -12,13 +12,24 @@ def register() -> None:
     for cls in _CLASSES:
         bpy.utils.register_class(cls)
     properties.register_properties()
+    design_properties.register_design()
     operators.register_menus()
+    handlers.register_handlers()
+    overlays.register_handlers()
+    tinting.register_handlers()
 
 
 def unregister() -> None:
     """Called by Blender when the extension is disabled."""
     film_job.stop_running()
+    operators.stop_picking(bpy.context)
+    handlers.unregister_handlers()
+    tinting.unregister_handlers()
+    overlays.unregister_handlers()
+    panels.remove_swatches()
     operators.unregister_menus()
+    design_properties.unregister_design()
     properties.unregister_properties()
+    designing.forget_designs()
     for cls in reversed(_CLASSES):
         bpy.utils.unregister_class(cls)

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import bpy
 
+from .carrying import carried_image, mark_image
+
 __all__ = ["Artwork"]
 
 
 class Artwork:
-    """Loads each artwork file once for one book and remembers what could not be loaded.
+    """Takes each artwork file's picture once for one book, the packed one if there is one; remembers what it could not.
 
     Attributes
     ----------
@@ -33,6 +35,9 @@ class Artwork:
         if not Path(path).is_file():
             self.warnings.append(f"{path}: the artwork is not there; the card stays plain")
             return None
+        carried = carried_image(path)
+        if carried is not None:
+            return carried
         try:
             image = bpy.data.images.load(path, check_existing=False)
         except RuntimeError:
@@ -43,4 +48,5 @@ class Artwork:
             self.warnings.append(f"{path}: the artwork is no picture that Blender reads; the card stays plain")
             return None
         image.pack()
+        mark_image(image, path)
         return image

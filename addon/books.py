@@ -7,6 +7,7 @@ from typing import Any
 
 import bpy
 
+from .carrying import FOLDER_KEY, TEXT_KEY, is_materialized, materialized_folder, name_images, own_folder
 from .channels import OPENING
 from .geometry import Description, parse_description
 from .rig import PANEL_KEY, PIECE_KEY
@@ -14,34 +15,56 @@ from .rig import PANEL_KEY, PIECE_KEY
 __all__ = [
     "active_book",
     "all_books",
+    "all_books_anywhere",
     "camera_of",
     "collection_of",
     "description_file",
     "description_of",
     "panel_objects",
+    "panels_of",
     "remember_description",
+    "remember_text",
     "remove_book",
+    "root_of",
+    "text_of",
 ]
 
-#: Properties of the root: the description's text, the name of its file, and the folder of its artwork.
-_TEXT, _SOURCE, _FOLDER = "hingeleaf_description", "hingeleaf_source", "hingeleaf_folder"
+#: Property of the root: the name of its description's file.
+_SOURCE = "hingeleaf_source"
 
 
 def remember_description(root: bpy.types.Object, description: Description) -> None:
     """Keep what a book was built from with it, so that checks and nets always speak of what is seen."""
-    root[_TEXT] = description.text
+    root[TEXT_KEY] = description.text
     root[_SOURCE] = description.source
-    root[_FOLDER] = str(description.folder)
+    if not is_materialized(description.folder) or FOLDER_KEY not in root:
+        root[FOLDER_KEY] = str(description.folder)
+    name_images(description.folder)
 
 
 def description_of(root: bpy.types.Object) -> Description:
     """The description that a book was built from."""
-    return parse_description(root[_TEXT], source=root[_SOURCE], folder=Path(root[_FOLDER]))
+    return parse_description(root[TEXT_KEY], source=root[_SOURCE], folder=materialized_folder(root))
+
+
+def text_of(root: bpy.types.Object) -> tuple[str, str]:
+    """The text of a book's description, and its own folder: what tells one design from another."""
+    return str(root[TEXT_KEY]), str(root[FOLDER_KEY])
+
+
+def remember_text(root: bpy.types.Object, text: str) -> None:
+    """Keep another text with a book."""
+    root[TEXT_KEY] = text
+
+
+def panels_of(root: bpy.types.Object) -> dict[str, bpy.types.Object]:
+    """The objects of a book's panels, by panel."""
+    return {item[PANEL_KEY]: item for item in root.children_recursive if PANEL_KEY in item}
 
 
 def description_file(root: bpy.types.Object) -> Path:
     """The file that a book was opened from."""
-    return Path(root[_FOLDER], root[_SOURCE])
+    return own_folder(root) / root[_SOURCE]
 
 
 def all_books(context: bpy.types.Context) -> list[bpy.types.Object]:
@@ -49,19 +72,30 @@ def all_books(context: bpy.types.Context) -> list[bpy.types.Object]:
     return [item for item in context.scene.objects if _is_root(item)]
 
 
+def all_books_anywhere() -> list[bpy.types.Object]:
+    """The roots of all books in the file that can be changed, in whatever scene."""
+    return [item for item in bpy.data.objects if _is_root(item) and item.library is None and item.users_collection]
+
+
+def root_of(item: bpy.types.Object | None) -> bpy.types.Object | None:
+    """The root of the book that an object belongs to; None where it belongs to none."""
+    while item is not None and not _is_root(item):
+        item = item.parent
+    return item
+
+
 def active_book(context: bpy.types.Context) -> bpy.types.Object | None:
     """The book that is meant: the active object's, else the last one opened; None where there is none."""
-    item = context.view_layer.objects.active
-    while item is not None:
-        if _is_root(item):
-            return item
-        item = item.parent
+    layer = context.view_layer
+    root = root_of(layer.objects.active if layer is not None else None)
+    if root is not None:
+        return root
     books = all_books(context)
     return books[-1] if books else None
 
 
 def _is_root(item: bpy.types.Object) -> bool:
-    return item.get(_TEXT) is not None and item.get(OPENING) is not None
+    return item.get(TEXT_KEY) is not None and item.get(OPENING) is not None
 
 
 def collection_of(root: bpy.types.Object) -> bpy.types.Collection:

@@ -21,7 +21,17 @@ from mathutils import Matrix
 from .geometry.model import Axis, Panel
 from .geometry.transforms import Array, apply, frame, inverse, lift
 
-__all__ = ["hinge_frame", "metres", "object_frame", "parent_inverse", "printed_side", "to_blender", "to_object"]
+__all__ = [
+    "from_blender",
+    "hinge_frame",
+    "metres",
+    "millimetres",
+    "object_frame",
+    "parent_inverse",
+    "printed_side",
+    "to_blender",
+    "to_object",
+]
 
 _METRES_PER_MM = 0.001
 
@@ -29,6 +39,18 @@ _METRES_PER_MM = 0.001
 def metres(lengths_mm: Array | float) -> Array:
     """Lengths in metres, of the same shape."""
     return np.asarray(lengths_mm, dtype=float) * _METRES_PER_MM
+
+
+def millimetres(lengths_m: Array | float) -> Array:
+    """Lengths in millimetres, of the same shape."""
+    return np.asarray(lengths_m, dtype=float) / _METRES_PER_MM
+
+
+def from_blender(matrix: Matrix) -> Array:
+    """A transform of Blender's, metres, as the core's (4, 4) float, mm."""
+    scaled = np.array(matrix, dtype=float)
+    scaled[:3, 3] = millimetres(scaled[:3, 3])
+    return scaled
 
 
 def to_blender(matrix: Array) -> Matrix:

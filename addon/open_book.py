@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import bpy
-import numpy as np
 
-from .books import remember_description, remove_book
+from .books import remember_description
 from .channels import channels_of
 from .geometry import Description
 from .geometry.spread import Spread
+from .listing import list_mechanisms
 from .rig import Book, build_book
 from .studio import build_studio
 
@@ -25,7 +25,6 @@ def open_book(
     *,
     size: tuple[int, int] = PICTURE_SIZE,
     studio: bool = True,
-    replaced: bpy.types.Object | None = None,
 ) -> Book:
     """Build a book in the scene.
 
@@ -36,7 +35,6 @@ def open_book(
     context : its scene gets the book
     size : of the pictures that will be taken, pixels
     studio : whether to set it on a lit table with a camera
-    replaced : root of a book whose place it takes, at the same opening and with its hands where they were
 
     Returns
     -------
@@ -48,14 +46,9 @@ def open_book(
         The spread cannot stand at any opening; then nothing was changed.
     """
     channels = channels_of(spread)
-    before = {} if replaced is None else {item.key: float(replaced.get(item.key, item.start)) for item in channels}
-    if replaced is not None:
-        remove_book(replaced)
     book = build_book(spread, channels, context.scene.collection)
-    for channel in channels:
-        value = before.get(channel.key, channel.start)
-        book.root[channel.key] = float(np.clip(value, channel.values[0], channel.values[-1]))
     remember_description(book.root, description)
+    list_mechanisms(book.root, description)
     if studio:
         build_studio(spread, book, context, size)
     return book

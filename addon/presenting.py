@@ -15,6 +15,7 @@ __all__ = [
     "look_down_on",
     "look_through_camera",
     "make_active",
+    "redraw",
     "select",
 ]
 
@@ -52,6 +53,9 @@ def look_through_camera(context: bpy.types.Context) -> None:
         space.region_3d.view_camera_zoom = _CAMERA_ZOOM
         space.region_3d.view_camera_offset = (0.0, 0.0)
         space.shading.color_type = "TEXTURE"
+        # Lamps, and lines from every panel to what it hangs on, would lie over the picture.
+        space.overlay.show_extras = False
+        space.overlay.show_relationship_lines = False
 
 
 def look_down_on(context: bpy.types.Context, root: bpy.types.Object, items: list[bpy.types.Object]) -> None:
@@ -74,6 +78,12 @@ def _sidebar_share(area: bpy.types.Area) -> float:
     """How much of a viewport's width its sidebar covers, 0 to 0.5."""
     widths = {region.type: region.width for region in area.regions}
     return min(0.5, widths.get("UI", 0) / max(widths.get("WINDOW", 1), 1))
+
+
+def redraw(context: bpy.types.Context) -> None:
+    """Let every 3D viewport, with its sidebar, be drawn again."""
+    for area, _ in _viewports(context):
+        area.tag_redraw()
 
 
 def light_flat(context: bpy.types.Context) -> str:

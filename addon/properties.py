@@ -1,9 +1,17 @@
 """What the interface remembers: findings with the scene, and with the window what is only of the moment."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import bpy
-from bpy.props import BoolProperty, CollectionProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    FloatProperty,
+    FloatVectorProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
 
 __all__ = ["CLASSES", "register_properties", "unregister_properties"]
 
@@ -21,6 +29,12 @@ class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
         opening: float
         message: str
         remedy: str
+        mending: str
+        has_place: bool
+        place_x: float
+        place_y: float
+        anchor: str
+        spot: Any
     else:
         severity: StringProperty(name="Severity")
         short: StringProperty(name="Short Form")
@@ -31,6 +45,12 @@ class HINGELEAF_PG_finding(bpy.types.PropertyGroup):
         opening: FloatProperty(name="Opening")
         message: StringProperty(name="Message")
         remedy: StringProperty(name="Remedy")
+        mending: StringProperty(name="Sizes of the Remedy")
+        has_place: BoolProperty(name="Has a Place")
+        place_x: FloatProperty(name="Place X (mm)")
+        place_y: FloatProperty(name="Place Y (mm)")
+        anchor: StringProperty(name="Panel of the Symbol")
+        spot: FloatVectorProperty(name="Place of the Symbol on Its Panel", size=3)
 
 
 class HINGELEAF_PG_check(bpy.types.PropertyGroup):
@@ -41,11 +61,21 @@ class HINGELEAF_PG_check(bpy.types.PropertyGroup):
         findings: bpy.types.bpy_prop_collection_idprop[HINGELEAF_PG_finding]
         active: int
         figures: str
+        digest: str
+        show_findings: bool
+        show_dimensions: bool
     else:
         book: PointerProperty(type=bpy.types.Object, name="Checked Book")
         findings: CollectionProperty(type=HINGELEAF_PG_finding)
         active: IntProperty(name="Active Finding", default=-1)
         figures: StringProperty(name="Figures")
+        digest: StringProperty(name="Checked Description")
+        show_findings: BoolProperty(
+            name="Findings in Viewport",
+            description="Show what the check found as symbols at the place; a click goes there",
+            default=True,
+        )
+        show_dimensions: BoolProperty(name="Dimensions in Viewport")
 
 
 class HINGELEAF_PG_problem(bpy.types.PropertyGroup):
@@ -65,11 +95,25 @@ class HINGELEAF_PG_moment(bpy.types.PropertyGroup):
         problems: bpy.types.bpy_prop_collection_idprop[HINGELEAF_PG_problem]
         film_share: float
         film_label: str
+        refusal: str
+        handles: bool
+        check_share: float
+        check_label: str
+        color_before: str
     else:
         source: StringProperty(name="Description")
         problems: CollectionProperty(type=HINGELEAF_PG_problem)
         film_share: FloatProperty(name="Film Progress", default=-1.0)
         film_label: StringProperty(name="Film Step")
+        refusal: StringProperty(name="Why a Size Was Refused")
+        check_share: FloatProperty(name="Check Progress", default=-1.0)
+        check_label: StringProperty(name="Check Step")
+        handles: BoolProperty(
+            name="Size Handles",
+            description="Arrows on the selected mechanism that change its sizes when they are dragged",
+            default=True,
+        )
+        color_before: StringProperty(name="Color of Viewports before Tints")
 
 
 CLASSES = (HINGELEAF_PG_finding, HINGELEAF_PG_check, HINGELEAF_PG_problem, HINGELEAF_PG_moment)

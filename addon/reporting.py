@@ -4,7 +4,7 @@ import bpy
 
 from .geometry import DescriptionError, HingeleafError
 
-__all__ = ["clear_problems", "sentence", "show_problems"]
+__all__ = ["clear_problems", "sentence", "show_problems", "show_refusal"]
 
 
 def sentence(error: HingeleafError) -> str:
@@ -31,3 +31,8 @@ def clear_problems(context: bpy.types.Context) -> None:
     moment = context.window_manager.hingeleaf  # type: ignore[attr-defined]
     moment.source = ""
     moment.problems.clear()
+
+
+def show_refusal(context: bpy.types.Context, text: str) -> None:
+    """Say in the sidebar why a size could not be changed; "" once one could."""
+    context.window_manager.hingeleaf.refusal = text  # type: ignore[attr-defined]

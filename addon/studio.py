@@ -9,6 +9,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
+from .books import camera_of
 from .convert import metres
 from .cover import add_cover
 from .film import turn_on_denoising
@@ -18,7 +19,7 @@ from .geometry.transforms import Array
 from .materials import plain_material
 from .rig import Book
 
-__all__ = ["ASPECT_KEY", "STUDIO", "build_studio"]
+__all__ = ["ASPECT_KEY", "STUDIO", "build_studio", "rebuild_studio"]
 
 #: Name of the collection that holds the studio.
 STUDIO = "Studio"
@@ -75,6 +76,20 @@ def build_studio(spread: Spread, book: Book, context: bpy.types.Context, size: t
     context.scene.world = _world(spread.title)
     _set_look(context.scene, size)
     return camera
+
+
+def rebuild_studio(spread: Spread, book: Book, context: bpy.types.Context) -> None:
+    """Set a book whose pages have another size on a table that fits; what was put into the studio goes with it."""
+    camera = camera_of(book.root)
+    size = context.scene.render.resolution_x, context.scene.render.resolution_y
+    if camera is None:
+        return
+    old = camera.users_collection[0]
+    items = list(old.objects)
+    data = [item.data for item in items if item.data is not None]
+    bpy.data.batch_remove([*items, old])
+    bpy.data.batch_remove([block for block in data if block.users == 0])
+    build_studio(spread, book, context, size)
 
 
 def _middle(corners: Array) -> tuple[Array, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,12 +16,16 @@ from .errors import HingeleafError
 from .spread import Spread
 from .transforms import Array, apply
 
-__all__ = ["Fit", "Wish", "fit", "parse_free", "parse_wish"]
+__all__ = ["Fit", "Wish", "fit", "fit_in_steps", "parse_free", "parse_wish"]
+
+#: Work that stops after every trial; what it gets there is how many there may be, 0 where nobody knows.
+Steps = Generator[int, None, Array]
 
 _STEP = 1e-4
 _ROUNDS = 60
 _GOOD = 1e-3
 _LARGEST_SCALE = 8.0
+_BISECTIONS = 24
 #: A wish misses by this much (mm or degrees) where the mechanism cannot stand at all.
 _NOWHERE = 1e3
 
@@ -163,6 +167,24 @@ def fit(description: Description, mechanism: str, wishes: Sequence[Wish], free: 
     Bounded damped Gauss-Newton over the exact kinematics, with what sticks out of the closed page among the residuals;
     "largest" is bisected with all checks. A wish is granted only if run_checks has no finding that was not there.
     """
+    steps = fit_in_steps(description, mechanism, wishes, free)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            found: Fit = end.value
+            return found
+
+
+def fit_in_steps(
+    description: Description, mechanism: str, wishes: Sequence[Wish], free: Sequence[str]
+) -> Generator[int, None, Fit]:
+    """The same as fit, stopping after every trial, so that a window can go on meanwhile.
+
+    Yields
+    ------
+    how many trials there are going to be; 0 where that depends on what comes out
+    """
     if not wishes or not free:
         raise HingeleafError("a fit needs at least one --wish and one --free size")
     spread = assemble(description)
@@ -177,9 +199,9 @@ def fit(description: Description, mechanism: str, wishes: Sequence[Wish], free: 
     if any(wish.kind == "largest" for wish in wishes):
         if len(wishes) > 1:
             raise HingeleafError("largest is a wish of its own; leave the others out")
-        found = problem.largest(start, spread)
+        found = yield from problem.largest(start, spread)
     else:
-        found = problem.nearest(start)
+        found = yield from problem.nearest(start)
     return problem.result(start, found, spread)
 
 
@@ -208,24 +230,25 @@ class _Problem:
         outside = [finding.measure for finding in check_stays_inside(found[1])]
         return np.append(misses, max(outside, default=0.0))
 
-    def nearest(self, start: Array) -> Array:
+    def nearest(self, start: Array) -> Steps:
         """The best of several descents: from the present sizes, and from sizes a fifth to either side of them."""
-        best = self.descend(start)
+        best = yield from self.descend(start)
         for share in (0.8, 1.2, 0.6, 1.6):
             if np.abs(self.residuals(best)).max() < _GOOD:
                 break
-            other = self.descend(start * share)
+            other = yield from self.descend(start * share)
             if (self.residuals(other) ** 2).sum() < (self.residuals(best) ** 2).sum():
                 best = other
         return best
 
-    def descend(self, start: Array) -> Array:
+    def descend(self, start: Array) -> Steps:
         low, high = np.array([item.low for item in self.frees]), np.array([item.high for item in self.frees])
         best = np.clip(start, low, high)
         residual, damping = self.residuals(best), 1e-3
         for _ in range(_ROUNDS):
             if np.abs(residual).max() < 1e-9:
                 break
+            yield 0
             slopes = [
                 self.residuals(best + _STEP * unit) - self.residuals(best - _STEP * unit) for unit in np.eye(len(best))
             ]
@@ -251,7 +274,7 @@ class _Problem:
                 break
         return np.asarray(best)
 
-    def largest(self, start: Array, spread: Spread) -> Array:
+    def largest(self, start: Array, spread: Spread) -> Steps:
         known = {finding.key for finding in run_checks(spread) if finding.code != "stays-inside"}
 
         def stands(scale: float) -> bool:
@@ -261,12 +284,16 @@ class _Problem:
             return inside and found is not None and {item.key for item in run_checks(found[1])} <= known
 
         scales = np.geomspace(1 / _LARGEST_SCALE, _LARGEST_SCALE, 49)
-        good = [bool(stands(float(scale))) for scale in scales]
+        good = []
+        for scale in scales:
+            yield len(scales) + _BISECTIONS
+            good.append(stands(float(scale)))
         if not any(good):
             return start
         index = len(good) - 1 - good[::-1].index(True)
         low, high = float(scales[index]), float(scales[min(index + 1, len(scales) - 1)])
-        for _ in range(24):
+        for _ in range(_BISECTIONS):
+            yield len(scales) + _BISECTIONS
             middle = (low + high) / 2
             low, high = (middle, high) if stands(middle) else (low, middle)
         return np.asarray(start * low)

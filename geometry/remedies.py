@@ -16,7 +16,7 @@ from .description.data import Description
 from .errors import HingeleafError
 from .spread import Spread
 
-__all__ = ["Remedy", "Trials", "remedied", "remedies_for", "with_remedies"]
+__all__ = ["Remedy", "Trials", "each_with_remedy", "remedied", "remedies_for", "with_remedies"]
 
 #: Sizes that a person would change for a finding, the likeliest first.
 _KEYS = {
@@ -142,7 +142,11 @@ def with_remedies(description: Description, spread: Spread, findings: Sequence[F
     description, spread : the same scene, read and built
     findings : what run_checks said of it
     """
-    found: list[Finding] = []
+    return tuple(each_with_remedy(description, spread, findings))
+
+
+def each_with_remedy(description: Description, spread: Spread, findings: Sequence[Finding]) -> Iterator[Finding]:
+    """The same one by one, as each may take a while."""
     trials = Trials(description)
     known: dict[tuple[str, frozenset[str]], tuple[Remedy, ...]] = {}
     for finding in findings:
@@ -155,8 +159,11 @@ def with_remedies(description: Description, spread: Spread, findings: Sequence[F
         else:
             remedies = ()
         text = "; or ".join(str(remedy) for remedy in remedies)
-        found.append(replace(finding, remedy=text) if text else finding)
-    return tuple(found)
+        if not text:
+            yield finding
+            continue
+        sizes = tuple((name, key, value) for (name, key), value in remedies[0].sizes.items())
+        yield replace(finding, remedy=text, mending=sizes)
 
 
 def remedied(description: Description, code: str) -> tuple[Description, tuple[Remedy, ...]]:

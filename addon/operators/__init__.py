@@ -2,26 +2,65 @@
 
 import bpy
 
-from .check_book import HINGELEAF_OT_check_book, HINGELEAF_OT_show_finding
+from . import arrange
+from .add_mechanism import HINGELEAF_OT_add_mechanism
+from .assign_artwork import HINGELEAF_OT_assign_artwork, HINGELEAF_OT_remove_artwork
+from .check_book import HINGELEAF_OT_apply_remedy, HINGELEAF_OT_check_book, HINGELEAF_OT_show_finding
+from .drag_size import HINGELEAF_OT_drag_size
+from .edit_outline import (
+    HINGELEAF_OT_apply_outline,
+    HINGELEAF_OT_cancel_outline,
+    HINGELEAF_OT_edit_outline,
+    HINGELEAF_OT_outline_from_object,
+    HINGELEAF_OT_outline_from_svg,
+)
 from .make_film import HINGELEAF_OT_make_film, HINGELEAF_OT_stop_film, HINGELEAF_OT_watch_film
+from .make_local import HINGELEAF_OT_make_book_local
+from .new_book import HINGELEAF_OT_change_pages, HINGELEAF_OT_new_book
 from .open_description import HINGELEAF_OT_open_description, HINGELEAF_OT_reload_description
+from .pick_base import stop_picking
+from .play_opening import HINGELEAF_OT_play_opening
+from .save_description import HINGELEAF_OT_save_description
 from .show_book import HINGELEAF_OT_show_book
 from .show_bulk import HINGELEAF_OT_show_bulk
+from .show_dimensions import HINGELEAF_OT_show_dimensions
+from .show_net import HINGELEAF_OT_keyframe_unfolding, HINGELEAF_OT_show_net
+from .tint import HINGELEAF_OT_tint
 from .write_nets import HINGELEAF_OT_write_nets
 
-__all__ = ["CLASSES", "register_menus", "unregister_menus"]
+__all__ = ["CLASSES", "register_menus", "stop_picking", "unregister_menus"]
 
 CLASSES = (
+    HINGELEAF_OT_new_book,
+    HINGELEAF_OT_change_pages,
+    HINGELEAF_OT_add_mechanism,
+    HINGELEAF_OT_drag_size,
+    *arrange.CLASSES,
+    HINGELEAF_OT_make_book_local,
+    HINGELEAF_OT_play_opening,
     HINGELEAF_OT_open_description,
     HINGELEAF_OT_reload_description,
     HINGELEAF_OT_show_book,
     HINGELEAF_OT_check_book,
+    HINGELEAF_OT_apply_remedy,
     HINGELEAF_OT_show_finding,
     HINGELEAF_OT_show_bulk,
+    HINGELEAF_OT_show_dimensions,
+    HINGELEAF_OT_show_net,
+    HINGELEAF_OT_keyframe_unfolding,
+    HINGELEAF_OT_tint,
     HINGELEAF_OT_make_film,
     HINGELEAF_OT_watch_film,
     HINGELEAF_OT_stop_film,
     HINGELEAF_OT_write_nets,
+    HINGELEAF_OT_assign_artwork,
+    HINGELEAF_OT_remove_artwork,
+    HINGELEAF_OT_save_description,
+    HINGELEAF_OT_edit_outline,
+    HINGELEAF_OT_apply_outline,
+    HINGELEAF_OT_cancel_outline,
+    HINGELEAF_OT_outline_from_object,
+    HINGELEAF_OT_outline_from_svg,
 )
 
 
@@ -33,13 +72,19 @@ def _export_entry(menu: bpy.types.Menu, context: bpy.types.Context) -> None:
     menu.layout.operator(HINGELEAF_OT_write_nets.bl_idname, text="Hingeleaf Nets (.svg, .pdf, .dxf)")
 
 
+def _add_entry(menu: bpy.types.Menu, context: bpy.types.Context) -> None:
+    menu.layout.menu("HINGELEAF_MT_add", icon="BOOKMARKS")
+
+
 def register_menus() -> None:
-    """Add the entries of the File menu."""
+    """Add the entries of the File and Add menus."""
     bpy.types.TOPBAR_MT_file_import.append(_import_entry)
     bpy.types.TOPBAR_MT_file_export.append(_export_entry)
+    bpy.types.VIEW3D_MT_add.append(_add_entry)
 
 
 def unregister_menus() -> None:
     """Take them away again."""
     bpy.types.TOPBAR_MT_file_import.remove(_import_entry)
     bpy.types.TOPBAR_MT_file_export.remove(_export_entry)
+    bpy.types.VIEW3D_MT_add.remove(_add_entry)

@@ -43,7 +43,7 @@ class BookOperator(ReportingOperator):
     def poll(cls, context: bpy.types.Context) -> bool:
         """Whether there is a book."""
         if active_book(context) is None:
-            cls.poll_message_set("Open a description first")
+            cls.poll_message_set("Make a new book or open a description first")
             return False
         return True
 

@@ -1,20 +1,27 @@
-"""Check the book, and go to where a finding is."""
+"""Check the book, go to where a finding is, and mend it."""
 
+import json
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import bpy
 from bpy.props import IntProperty
 
-from ..books import description_of, panel_objects
+from ..books import active_book, panel_objects, text_of
 from ..channels import OPENING
-from ..geometry import HingeleafError, assemble
-from ..geometry.checks import run_checks
-from ..geometry.figures import figures_text
-from ..geometry.remedies import with_remedies
-from ..presenting import select
-from .base import BookOperator
+from ..checking import Checked, check_in_steps
+from ..designing import change_book, finish_change, read_design
+from ..found import list_findings
+from ..geometry import HingeleafError
+from ..geometry.changes import apply_changes
+from ..presenting import redraw, select
+from ..reporting import sentence
+from ..tinting import apply_tint
+from .base import BookOperator, Outcome
 
-__all__ = ["HINGELEAF_OT_check_book", "HINGELEAF_OT_show_finding"]
+__all__ = ["HINGELEAF_OT_apply_remedy", "HINGELEAF_OT_check_book", "HINGELEAF_OT_show_finding"]
+
+_TICK_S = 0.01
 
 
 class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
@@ -27,23 +34,107 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Check, and list the findings."""
         root = self.book(context)
-        description = description_of(root)
-        spread = assemble(description)
-        findings = with_remedies(description, spread, run_checks(spread))
-        figures = "\n".join(figures_text(spread))
+        for _ in self._steps(context, root):
+            pass
+
+    def _steps(self, context: bpy.types.Context, root: bpy.types.Object) -> Iterator[tuple[float, str]]:
+        """Check step by step; the list changes only at the end."""
+        finish_change(context, root)
+        name, text = root.name, text_of(root)
+        checked = yield from check_in_steps(root)
+        # Found again by its name: an undo meanwhile has put another object in its place.
+        now = bpy.data.objects.get(name)
+        if now is None or text_of(now) != text:
+            raise HingeleafError("The book was changed while it was checked: check it again")
+        _show(context, now, checked)
+        errors = sum(finding.severity == "error" for finding in checked.findings)
+        number = len(checked.findings)
+        count = f"{number} finding{'s' * (number != 1)}, {errors} of them errors"
+        self.report({"INFO"}, count if number else "Nothing found: the book passes every check")
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Check while Blender goes on; Esc stops it."""
+        root = active_book(context)
+        if root is None or bpy.app.background:
+            return self.execute(context)
+        self.root_name = root.name
+        self.steps = self._steps(context, root)
+        self.timer = context.window_manager.event_timer_add(_TICK_S, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        _say(context, 0.0, "reading")
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Go on by one step; a book that changes meanwhile is not checked to the end."""
+        if event.type == "ESC" and event.value == "PRESS":
+            self._end(context)
+            self.report({"INFO"}, "The check was stopped; the findings are those of the last one")
+            return {"CANCELLED"}
+        if event.type != "TIMER":
+            return {"PASS_THROUGH"}
+        try:
+            share, label = next(self.steps)
+        except StopIteration:
+            self._end(context)
+            return {"FINISHED"}
+        except HingeleafError as error:
+            self._end(context)
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        _say(context, share, label)
+        return {"RUNNING_MODAL"}
+
+    def _end(self, context: bpy.types.Context) -> None:
+        context.window_manager.event_timer_remove(self.timer)
+        _say(context, -1.0, "")
+
+
+def _show(context: bpy.types.Context, root: bpy.types.Object, checked: Checked) -> None:
+    list_findings(context, root, checked.spread, checked.findings, checked.figures)
+    apply_tint(context, root, checked.spread)
+
+
+def _say(context: bpy.types.Context, share: float, label: str) -> None:
+    """Put progress into the sidebar and the status bar."""
+    moment = context.window_manager.hingeleaf  # type: ignore[attr-defined]
+    moment.check_share, moment.check_label = share, label
+    text = f"Check: {share:.0%}, {label}. Esc stops it" if share >= 0 else None
+    if context.workspace is not None:
+        context.workspace.status_text_set(text)
+    redraw(context)
+
+
+class HINGELEAF_OT_apply_remedy(BookOperator, bpy.types.Operator):
+    """Change the sizes as the remedy says, and check the book again"""
+
+    bl_idname = "hingeleaf.apply_remedy"
+    bl_label = "Apply Remedy"
+    bl_options = {"REGISTER", "UNDO"}
+
+    if TYPE_CHECKING:
+        index: int
+    else:
+        index: IntProperty(name="Finding", description="Its place in the list, counted from 0", min=0)
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Change, build, check."""
+        root = self.book(context)
         check = context.scene.hingeleaf  # type: ignore[attr-defined]
-        check.book, check.active, check.figures = root, -1, figures
-        check.findings.clear()
-        for finding in findings:
-            entry = check.findings.add()
-            entry.severity, entry.piece, entry.panel = finding.severity, finding.piece, finding.panel or ""
-            where = [name for name in (finding.panel, finding.other) if name] or [finding.piece]
-            entry.short = f"{finding.code}: {', '.join(where)}"
-            entry.other, entry.message, entry.remedy = finding.other or "", finding.message, finding.remedy or ""
-            entry.has_opening, entry.opening = finding.opening_deg is not None, finding.opening_deg or 0.0
-        errors = sum(finding.severity == "error" for finding in findings)
-        count = f"{len(findings)} finding{'s' * (len(findings) != 1)}, {errors} of them errors"
-        self.report({"INFO"}, count if findings else "Nothing found: the book passes every check")
+        if check.book != root or self.index >= len(check.findings):
+            raise HingeleafError("That finding is gone: check the book again")
+        sizes = json.loads(check.findings[self.index].mending or "[]")
+        if not sizes:
+            raise HingeleafError("No remedy was found for this finding; change the sizes by hand")
+        finish_change(context, root)
+        changed = apply_changes(read_design(root), {(name, key): value for name, key, value in sizes})
+        change_book(context, root, changed)
+        steps = check_in_steps(root)
+        while True:
+            try:
+                next(steps)
+            except StopIteration as end:
+                _show(context, root, end.value)
+                return
 
 
 class HINGELEAF_OT_show_finding(BookOperator, bpy.types.Operator):
@@ -57,6 +148,14 @@ class HINGELEAF_OT_show_finding(BookOperator, bpy.types.Operator):
         index: int
     else:
         index: IntProperty(name="Finding", description="Its place in the list, counted from 0", min=0)
+
+    @classmethod
+    def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
+        """What was found, as the tooltip of its line and of its symbol."""
+        check = context.scene.hingeleaf  # type: ignore[attr-defined]
+        index = int(properties.index)  # type: ignore[attr-defined]
+        said = check.findings[index].message if index < len(check.findings) else ""
+        return said.rstrip(".") or str(cls.__doc__)
 
     def run(self, context: bpy.types.Context) -> None:
         """Open the book so far, select what is meant."""

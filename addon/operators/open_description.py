@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
-from ..books import camera_of, description_file
+from ..books import description_file
+from ..designing import change_book
 from ..geometry import assemble, read_description
 from ..open_book import open_book
 from ..presenting import hide_other_collections, look_through_camera, make_active
@@ -60,19 +61,16 @@ class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
 
 
 class HINGELEAF_OT_reload_description(BookOperator, bpy.types.Operator):
-    """Read the active book's description again and build the book anew, at the same opening"""
+    """Read the active book's file again and change the book to what it says now"""
 
     bl_idname = "hingeleaf.reload_description"
     bl_label = "Reload Description"
     bl_options = {"REGISTER", "UNDO"}
 
     def run(self, context: bpy.types.Context) -> None:
-        """Read, assemble, replace."""
-        old = self.book(context)
-        description = read_description(description_file(old))
-        spread = assemble(description)
-        book = open_book(description, spread, context, studio=camera_of(old) is not None, replaced=old)
-        make_active(context, book.root)
+        """Read, assemble, change in place."""
+        root = self.book(context)
+        warnings = change_book(context, root, read_description(description_file(root)))
         clear_problems(context)
-        for warning in book.warnings:
+        for warning in warnings:
             self.report({"WARNING"}, warning)

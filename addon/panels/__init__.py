@@ -3,15 +3,30 @@
 from .book import HINGELEAF_PT_book
 from .check import HINGELEAF_PT_check, HINGELEAF_PT_figures, HINGELEAF_UL_findings
 from .film import HINGELEAF_PT_film
+from .mechanisms import (
+    HINGELEAF_MT_add,
+    HINGELEAF_MT_arrange,
+    HINGELEAF_PT_mechanisms,
+    HINGELEAF_PT_sizes,
+    HINGELEAF_UL_mechanisms,
+)
 from .nets import HINGELEAF_PT_nets
+from .swatches import remove_swatches
+from .view import HINGELEAF_PT_view
 
-__all__ = ["CLASSES"]
+__all__ = ["CLASSES", "remove_swatches"]
 
 CLASSES = (
     HINGELEAF_UL_findings,
+    HINGELEAF_UL_mechanisms,
+    HINGELEAF_MT_add,
+    HINGELEAF_MT_arrange,
     HINGELEAF_PT_book,
+    HINGELEAF_PT_mechanisms,
+    HINGELEAF_PT_sizes,
     HINGELEAF_PT_check,
     HINGELEAF_PT_figures,
+    HINGELEAF_PT_view,
     HINGELEAF_PT_film,
     HINGELEAF_PT_nets,
 )

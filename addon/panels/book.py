@@ -19,11 +19,13 @@ class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw it."""
-        layout = self.layout
+        layout: Any = self.layout
         row = layout.row(align=True)
-        row.operator("hingeleaf.open_description", icon="FILE_FOLDER")
+        row.operator("hingeleaf.new_book", icon="FILE_NEW")
+        row.operator("hingeleaf.open_description", text="Open", icon="FILE_FOLDER")
         root = active_book(context)
         if root is not None:
+            row.operator("hingeleaf.save_description", text="", icon="FILE_TICK")
             row.operator("hingeleaf.reload_description", text="", icon="FILE_REFRESH")
         _draw_problems(layout, context)
         books = all_books(context)
@@ -32,10 +34,16 @@ class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
             for book in books:
                 entry = column.operator("hingeleaf.show_book", text=book.name, depress=book == root)
                 entry.name = book.name  # type: ignore[attr-defined]
-        elif root is not None:
-            layout.label(text=root.name, icon="EMPTY_AXIS")
         if root is not None:
-            layout.prop(root, f'["{OPENING}"]', text="Opening (degrees)", slider=True)
+            row = layout.row(align=True)
+            row.label(text=root.name, icon="EMPTY_AXIS")
+            row.operator("hingeleaf.change_pages", text="Pages", icon="GREASEPENCIL")
+            if root.library is not None:
+                layout.operator("hingeleaf.make_book_local", icon="LIBRARY_DATA_DIRECT")
+            row = layout.row(align=True)
+            row.prop(root, f'["{OPENING}"]', text="Opening (degrees)", slider=True)
+            playing = context.screen is not None and context.screen.is_animation_playing
+            row.operator("hingeleaf.play_opening", text="", icon="PAUSE" if playing else "PLAY")
             for key, label in root.get(HANDS, {}).items():
                 layout.prop(root, f'["{key}"]', text=label, slider=True)
 

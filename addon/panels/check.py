@@ -6,6 +6,7 @@ import bpy
 
 from ..books import active_book
 from ..bulk import bulk_object, legend_of
+from ..found import is_stale
 from .base import SidebarPanel, draw_text
 
 __all__ = ["HINGELEAF_PT_check", "HINGELEAF_PT_figures", "HINGELEAF_UL_findings"]
@@ -48,10 +49,18 @@ class HINGELEAF_PT_check(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw it."""
         layout = self.layout
+        moment = context.window_manager.hingeleaf  # type: ignore[attr-defined]
+        if moment.check_share >= 0.0:
+            layout.progress(factor=moment.check_share, text=f"{moment.check_share:.0%}  {moment.check_label}")
+            layout.label(text="Esc stops it")
+            return
+        layout.operator_context = "INVOKE_DEFAULT"
         layout.operator("hingeleaf.check_book", icon="CHECKMARK")
         check = context.scene.hingeleaf  # type: ignore[attr-defined]
         if check.book is None or check.book != active_book(context):
             return
+        if is_stale(check):
+            draw_text(layout, context, "The book has changed since: check again", icon="FILE_REFRESH")
         if not check.findings:
             draw_text(layout, context, f"{check.book.name} passes every check", icon="CHECKMARK")
             return
@@ -106,3 +115,6 @@ def _draw_finding(box: bpy.types.UILayout, context: bpy.types.Context, finding: 
         box.label(text=f"At an opening of {finding.opening:.1f}°")  # type: ignore[attr-defined]
     if finding.remedy:  # type: ignore[attr-defined]
         draw_text(box, context, finding.remedy, icon="MODIFIER")  # type: ignore[attr-defined]
+    if finding.mending:  # type: ignore[attr-defined]
+        index = context.scene.hingeleaf.active  # type: ignore[attr-defined]
+        box.operator("hingeleaf.apply_remedy", icon="MODIFIER").index = index  # type: ignore[attr-defined]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from ..spread import Spread
 from .artwork import check_artwork
@@ -24,7 +24,7 @@ from .strength import check_strength
 from .through_host import check_through_host
 from .wheels import check_wheels
 
-__all__ = ["CHECKS", "Finding", "run_checks"]
+__all__ = ["CHECKS", "Finding", "run_checks", "worst_first"]
 
 #: Every check by the code of its findings.
 CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
@@ -64,5 +64,9 @@ def run_checks(spread: Spread) -> tuple[Finding, ...]:
     -------
     tuple of Finding, errors first
     """
-    findings = [finding for check in CHECKS.values() for finding in check(spread)]
+    return worst_first(finding for check in CHECKS.values() for finding in check(spread))
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings with errors first, then warnings, then notes; otherwise as they are."""
     return tuple(sorted(findings, key=lambda finding: _RANK[finding.severity]))

@@ -26,6 +26,7 @@ class Finding:
     message : one sentence
     area_mm2 : the area concerned, where there is one
     remedy : what makes it pass, with numbers; None where it was not computed
+    mending : the sizes of the first remedy, (mechanism, key, value) each; none where there is no remedy
     """
 
     code: str
@@ -40,6 +41,7 @@ class Finding:
     remedy: str | None = None
     area_mm2: float | None = None
     other: str | None = None
+    mending: tuple[tuple[str, str, float], ...] = ()
 
     @property
     def key(self) -> tuple[str, str | None, str | None]:

@@ -4,13 +4,52 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
-__all__ = ["key_lines"]
+__all__ = ["Entry", "entries", "key_lines"]
 
 _TABLE = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
 _NAME = r"(?:\"[^\"]*\"|'[^']*'|[A-Za-z0-9_-]+)"
 _PART = re.compile(_NAME)
 _KEY = re.compile(rf"^\s*({_NAME}(?:\s*\.\s*{_NAME})*)\s*=\s*(.*)$")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A table's head, or a key with its value, in lines counted from 0.
+
+    Parameters
+    ----------
+    first, last : its lines, both included
+    table : the table's name, where it is a head; None where it is a key
+    key : the key's parts, () where it is a head
+    """
+
+    first: int
+    last: int
+    table: str | None
+    key: tuple[str, ...]
+
+
+def entries(lines: Sequence[str], start: int = 0) -> Iterator[Entry]:
+    """Every table head and key that stands on a line of its own.
+
+    Parameters
+    ----------
+    lines : of a TOML document
+    start : the line to begin with, counted from 0
+    """
+    number = start
+    while number < len(lines):
+        line = lines[number]
+        last = number
+        if head := _TABLE.match(line):
+            yield Entry(number, number, head[2].replace(" ", "").replace('"', "").replace("'", ""), ())
+        elif key := _KEY.match(line):
+            last = _last_line(lines, number, key[2])
+            yield Entry(number, last, None, tuple(part.strip().strip("\"'") for part in _PART.findall(key[1])))
+        number = last + 1
 
 
 def key_lines(text: str) -> dict[tuple[str, int, str], int]:
@@ -25,37 +64,32 @@ def key_lines(text: str) -> dict[tuple[str, int, str], int]:
     dict from (table, index, key) to line, counted from 1; index counts the tables of that name from 0, key is ""
     for the head itself
     """
-    lines: dict[tuple[str, int, str], int] = {}
+    found: dict[tuple[str, int, str], int] = {}
     seen: Counter[str] = Counter()
     table, index = "", 0
-    closing, depth = "", 0
-    for number, line in enumerate(text.split("\n"), start=1):
-        if closing:
-            if closing in line:
-                closing = ""
-            continue
-        if depth > 0:
-            depth += _depth(line)
-            continue
-        head = _TABLE.match(line)
-        if head:
-            table = head[2].replace(" ", "").replace('"', "").replace("'", "")
+    for entry in entries(text.split("\n")):
+        if entry.table is not None:
+            table = entry.table
             index = seen[table]
             seen[table] += 1
-            lines[(table, index, "")] = number
+            found[(table, index, "")] = entry.first + 1
             continue
-        key = _KEY.match(line)
-        if not key:
-            continue
-        *inner, last = (part.strip().strip("\"'") for part in _PART.findall(key[1]))
+        *inner, last = entry.key
         path = ".".join([*([table] if table else []), *inner])
-        lines.setdefault((path, index, last), number)
-        value = key[2]
-        for quotes in ('"""', "'''"):
-            if value.startswith(quotes) and quotes not in value[3:]:
-                closing = quotes
-        depth = max(0, _depth(value)) if not closing else 0
-    return lines
+        found.setdefault((path, index, last), entry.first + 1)
+    return found
+
+
+def _last_line(lines: Sequence[str], first: int, value: str) -> int:
+    """The line on which a value ends that begins on a line."""
+    for quotes in ('"""', "'''"):
+        if value.startswith(quotes) and quotes not in value[3:]:
+            return next((n for n in range(first + 1, len(lines)) if quotes in lines[n]), len(lines) - 1)
+    depth, number = _depth(value), first
+    while depth > 0 and number + 1 < len(lines):
+        number += 1
+        depth += _depth(lines[number])
+    return number
 
 
 def _depth(text: str) -> int:

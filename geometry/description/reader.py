@@ -20,7 +20,7 @@ from .fields import PAGE, STOCK, TOP, Field, expand
 from .locate import key_lines
 from .values import NAME, check_value, name_of
 
-__all__ = ["parse_description", "read_description"]
+__all__ = ["parse_description", "read_description", "reread_mechanism"]
 
 _RESERVED = ("page", "spine")
 _LARGEST_BYTES = 20_000_000
@@ -71,7 +71,7 @@ def parse_description(text: str, *, source: str = "description", folder: Path | 
         raise DescriptionError([Problem("TOML", "has a number of thousands of digits")], source) from None
     except RecursionError:
         raise DescriptionError([Problem("TOML", "is nested too deeply")], source) from None
-    reader = _Reader(text, source, (folder or Path.cwd()).resolve())
+    reader = _Reader(text, source, (folder or Path.cwd()).resolve(), key_lines(text))
     description = reader.read(data)
     if reader.problems:
         if reader.pages_read:
@@ -80,12 +80,40 @@ def parse_description(text: str, *, source: str = "description", folder: Path | 
     return description
 
 
+def reread_mechanism(
+    description: Description, index: int, table: dict[str, Any], lines: Mapping[str, int]
+) -> MechanismSpec:
+    """One mechanism of a description, its table changed: checked as if the whole were read anew.
+
+    Parameters
+    ----------
+    description : of which it is one
+    index : its number there, from 0
+    table : as it is written now, parsed; its id is the one that it had
+    lines : key to line in the file; "" is the head of its table
+
+    Raises
+    ------
+    DescriptionError
+        It is not sound; carries every problem found in it.
+    """
+    placed = {("mechanism", index, key): line for key, line in lines.items()}
+    reader = _Reader(description.text, description.source, description.folder, placed)
+    spec = reader.mechanism(table, index, description.stocks)
+    if spec is None or reader.problems:
+        raise DescriptionError(reader.problems, description.source)
+    return spec
+
+
 class _Reader:
     """Collects problems while it reads; what could not be read is left out of the result."""
 
-    def __init__(self, text: str, source: str, folder: Path) -> None:
-        self.text, self.source, self.folder = text, source, folder
-        self.lines = key_lines(text)
+    def __init__(self, text: str, source: str, folder: Path, lines: dict[tuple[str, int, str], int]) -> None:
+        self.text, self.source, self.folder, self.lines = text, source, folder, lines
+        self.mechanism_lines: dict[int, dict[str, int]] = {}
+        for (table, index, key), line in lines.items():
+            if table == "mechanism":
+                self.mechanism_lines.setdefault(index, {})[key] = line
         self.problems: list[Problem] = []
         self.failed: set[str] = set()
         self.pages_read = False
@@ -230,7 +258,6 @@ class _Reader:
         return tuple(specs.values())
 
     def mechanism(self, table: dict[str, Any], index: int, stocks: Mapping[str, Stock]) -> MechanismSpec | None:
-        head = self.line("mechanism", index, "")
         number = f"mechanism number {index + 1}"
         kind, name = table.get("kind"), table.get("id")
         if not isinstance(kind, str) or kind not in KINDS:
@@ -247,9 +274,7 @@ class _Reader:
         place = f'{kind} "{name}"'
         rest = {key: value for key, value in table.items() if key not in ("kind", "id")}
         values = self.table(rest, KINDS[kind].FIELDS, "mechanism", index, place, hints=KINDS[kind].HINTS)
-        lines = {key: line for (name_, i, key), line in self.lines.items() if name_ == "mechanism" and i == index}
-        if head is not None:
-            lines[""] = head
+        lines = dict(self.mechanism_lines.get(index, {}))
         for key in ("art_front", "art_back"):
             if key in values:
                 values[key] = self.artwork(values, key, place, self.line("mechanism", index, key))

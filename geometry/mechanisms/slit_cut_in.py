@@ -22,7 +22,7 @@ from ..tolerances import GRID_MM, SLIVER_MM2, TOUCH_MM
 from ..transforms import Array, lift
 from .glued import host_normal
 
-__all__ = ["FIELDS", "HINTS", "build"]
+__all__ = ["FIELDS", "HINTS", "Corners", "build", "corners_of"]
 
 _WIDTHS = "from the fold to the hinge line"
 FIELDS = (
@@ -62,7 +62,7 @@ _PARALLEL = 1e-9
 
 
 @dataclass(frozen=True)
-class _Corners:
+class Corners:
     """Widths of the strip: left and right at the first slit, left and right at the second (mm)."""
 
     left_start: float
@@ -96,7 +96,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
     piece = building.panels[fold.left.panel].piece
     if building.panels[fold.right.panel].piece != piece:
         raise MechanismError(f'"{fold.id}" joins two pieces; a cut-in needs one card on both sides', "fold")
-    corners = _corners(spec)
+    corners = corners_of(spec)
     lines = _lines(spec, fold, corners)
     strip = _strip(spec, building, fold, corners)
     left, right = _halves(fold, lines, strip, _shaped(spec))
@@ -110,7 +110,8 @@ def build(spec: MechanismSpec, building: Building) -> None:
     _add_middle(spec, building, fold, lines)
 
 
-def _corners(spec: MechanismSpec) -> _Corners:
+def corners_of(spec: MechanismSpec) -> Corners:
+    """The widths of a strip, those that were left out among them; MechanismError where it could not move."""
     values = spec.values
     found: list[float | None] = []
     for end in ("start", "end"):
@@ -129,11 +130,11 @@ def _corners(spec: MechanismSpec) -> _Corners:
         if not diagonal:
             raise MechanismError("cannot be computed from a width of 0; give all four widths", "width")
         found[index] = float(beside or 0.0) * float(opposite or 0.0) / float(diagonal)
-    corners = _Corners(*(float(value or 0.0) for value in found))
+    corners = Corners(*(float(value or 0.0) for value in found))
     return _settled(corners)
 
 
-def _settled(corners: _Corners) -> _Corners:
+def _settled(corners: Corners) -> Corners:
     """The corners, exactly in one ratio; refused where they are not so to begin with.
 
     The hinge lines meet the fold in one point (or are both parallel to it) when left and right widths are in the
@@ -156,7 +157,7 @@ def _settled(corners: _Corners) -> _Corners:
     return replace(corners, right_end=needed) if first else replace(corners, right_start=needed)
 
 
-def _lines(spec: MechanismSpec, fold: Fold, corners: _Corners) -> _Lines:
+def _lines(spec: MechanismSpec, fold: Fold, corners: Corners) -> _Lines:
     length = spec.values["length"]
     a1, b1, a2, b2 = corners.left_start, corners.right_start, corners.left_end, corners.right_end
     if abs(a2 - a1) <= _PARALLEL * length:
@@ -180,7 +181,7 @@ def _to_net(fold: Fold, points: Array) -> Array:
     return np.asarray(fold.right.origin + points[:, :1] * fold.right.across + points[:, 1:] * fold.right.along)
 
 
-def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: _Corners) -> Polygon:
+def _strip(spec: MechanismSpec, building: Building, fold: Fold, corners: Corners) -> Polygon:
     length = spec.values["length"]
     left = np.array([[-corners.left_start, 0.0], [-corners.left_end, length]])
     right = np.array([[corners.right_start, 0.0], [corners.right_end, length]])
@@ -279,7 +280,7 @@ def _add_strip(
     spec: MechanismSpec,
     building: Building,
     fold: Fold,
-    corners: _Corners,
+    corners: Corners,
     lines: _Lines,
     side: str,
     outline: Polygon,

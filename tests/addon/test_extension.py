@@ -31,7 +31,7 @@ def test_tooltips_and_labels_follow_the_house(bpy):
         rna = getattr(bpy.ops.hingeleaf, name).get_rna_type()
         assert rna.description, name
         assert not rna.description.endswith("."), name
-        small = {"to", "of", "the", "a", "in"}
+        small = {"to", "of", "the", "a", "in", "on", "from"}
         assert all(word[0].isupper() or word in small for word in rna.name.split()), name
         for prop in rna.properties:
             assert not prop.description.endswith("."), f"{name}.{prop.identifier}"
@@ -39,7 +39,7 @@ def test_tooltips_and_labels_follow_the_house(bpy):
 
 def test_operators_need_a_book(bpy):
     for name in ("check_book", "make_film", "write_nets", "reload_description"):
-        with pytest.raises(RuntimeError, match="Open a description first"):
+        with pytest.raises(RuntimeError, match="Make a new book or open a description first"):
             getattr(bpy.ops.hingeleaf, name)()
 
 
@@ -62,7 +62,7 @@ def drawn(bpy, name):
 
 
 def test_sidebar_with_nothing_open(bpy):
-    assert drawn(bpy, "book")[0] == ["hingeleaf.open_description"]
+    assert drawn(bpy, "book")[0] == ["hingeleaf.new_book", "hingeleaf.open_description"]
     assert drawn(bpy, "check")[0] == ["hingeleaf.check_book"]
     assert drawn(bpy, "film")[0] == ["hingeleaf.make_film"]
     assert drawn(bpy, "nets")[0] == ["hingeleaf.write_nets"]
@@ -70,11 +70,12 @@ def test_sidebar_with_nothing_open(bpy):
 
 def test_sidebar_with_one_book_and_with_two(bpy, open_scene):
     open_scene("scenes/v-fold.toml")
-    assert drawn(bpy, "book") == (["hingeleaf.open_description", "hingeleaf.reload_description"], "V-fold")
+    asked = ("new_book", "open_description", "save_description", "reload_description", "change_pages", "play_opening")
+    assert drawn(bpy, "book") == ([f"hingeleaf.{name}" for name in asked], "V-fold")
     bpy.ops.hingeleaf.check_book()
     assert drawn(bpy, "check")[1] == "V-fold passes every check"
     open_scene("scenes/tent.toml")
-    assert drawn(bpy, "book")[0][2:] == ["hingeleaf.show_book"] * 2
+    assert drawn(bpy, "book")[0][4:6] == ["hingeleaf.show_book"] * 2
     assert drawn(bpy, "check")[1] == "", "what was found in one book is not shown for another"
 
 

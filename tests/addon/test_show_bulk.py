@@ -157,5 +157,5 @@ def test_it_goes_with_its_book(bpy, open_scene):
 
 
 def test_says_why_it_is_unavailable(bpy):
-    with pytest.raises(RuntimeError, match="Open a description first"):
+    with pytest.raises(RuntimeError, match="Make a new book or open a description first"):
         bpy.ops.hingeleaf.show_bulk()

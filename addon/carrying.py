@@ -1,0 +1,271 @@
+"""Artwork that a .blend carries: packed pictures that know the names of their files, and a folder of them on demand.
+
+A description names its artwork by files beside it. The pictures that a book shows are packed into the .blend, each with
+that name; where a file is gone, or a picture was painted over in Blender, what is packed is written into a temporary
+folder against which the description is then read. So a .blend alone can be changed, checked and printed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import tempfile
+import tomllib
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from itertools import count
+from pathlib import Path, PurePath
+from typing import Any
+
+import bpy
+
+from .geometry.errors import FileError
+
+__all__ = [
+    "FOLDER_KEY",
+    "TEXT_KEY",
+    "artwork_files",
+    "artwork_name",
+    "artwork_names",
+    "carried_image",
+    "folder_with",
+    "is_materialized",
+    "mark_image",
+    "materialized_folder",
+    "name_images",
+    "own_folder",
+]
+
+#: Properties of a book's root: the description's text, and the folder that it was read from or saved in.
+TEXT_KEY, FOLDER_KEY = "hingeleaf_description", "hingeleaf_folder"
+#: Properties of a picture: its file as the description names it, and the size and digest of that file when it was read.
+_FILE_KEY, _DIGEST_KEY = "hingeleaf_file", "hingeleaf_digest"
+#: Folder of what is written out, in Blender's own temporary folder, which it removes when it ends.
+_CARRIED = "hingeleaf-artwork"
+#: Where artwork from elsewhere is put, beside the description.
+_ART = "art"
+_FACES = ("art_front", "art_back")
+
+
+def own_folder(root: bpy.types.Object) -> Path:
+    """The folder that a book's description was read from or saved in."""
+    return Path(root[FOLDER_KEY])
+
+
+def is_materialized(folder: Path) -> bool:
+    """Whether a folder is one that packed artwork was written into."""
+    return _CARRIED in folder.parts
+
+
+@lru_cache(maxsize=64)
+def artwork_names(text: str) -> tuple[str, ...]:
+    """The artwork files that a description names, as it names them; none where it cannot be read."""
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError):
+        return ()
+    mechanisms = data.get("mechanism", [])
+    tables = [data.get("page"), *(mechanisms if isinstance(mechanisms, list) else [])]
+    found = (table.get(face) for table in tables if isinstance(table, dict) for face in _FACES)
+    return tuple(dict.fromkeys(name for name in found if isinstance(name, str)))
+
+
+def materialized_folder(root: bpy.types.Object) -> Path:
+    """The folder against which a book's description is read: its own, or one with the packed artwork in it.
+
+    Parameters
+    ----------
+    root : the book
+
+    Returns
+    -------
+    Path : the description's own folder while every artwork file that the book shows is there as the book shows it
+
+    Raises
+    ------
+    FileError
+        The temporary folder cannot be written.
+    """
+    names = artwork_names(str(root[TEXT_KEY]))
+    if not names:
+        return own_folder(root)
+    folder, images = own_folder(root), _images_of(root)
+    if all(name not in images or _is_there(folder / name, images[name]) for name in names):
+        return folder
+    return _written(_sources(folder, names, images))
+
+
+def folder_with(root: bpy.types.Object, added: Mapping[str, Path]) -> Path:
+    """A folder with all artwork of a book and some more.
+
+    Parameters
+    ----------
+    root : the book
+    added : files by the names that the description is going to have for them
+
+    Returns
+    -------
+    Path : the description's own folder if all are there already
+    """
+    folder = materialized_folder(root)
+    if all((folder / name).is_file() and (folder / name).samefile(file) for name, file in added.items()):
+        return folder
+    names = artwork_names(str(root[TEXT_KEY]))
+    return _written({**_sources(own_folder(root), names, _images_of(root)), **added})
+
+
+def artwork_name(root: bpy.types.Object, file: Path) -> str:
+    """The name by which a book's description can have a file as artwork.
+
+    Parameters
+    ----------
+    root : the book
+    file : the picture, anywhere
+
+    Returns
+    -------
+    str : the path from the description's folder where the file lies in it; else art/NAME, with a number where that
+        name is taken by another picture
+    """
+    folder, path = own_folder(root).resolve(), file.resolve()
+    if path.is_relative_to(folder) and not is_materialized(path):
+        return path.relative_to(folder).as_posix()
+    sources = _sources(folder, artwork_names(str(root[TEXT_KEY])), _images_of(root))
+
+    def is_free(name: str) -> bool:
+        taken = sources.get(name) or ((folder / name) if (folder / name).is_file() else None)
+        return taken is None or _digest(taken) == _file_digest(str(path))
+
+    names = (f"{_ART}/{file.stem}{f'-{number}' if number > 1 else ''}{file.suffix}" for number in count(1))
+    return next(name for name in names if is_free(name))
+
+
+def artwork_files(root: bpy.types.Object) -> dict[str, bytes]:
+    """What is in each artwork file of a book, by the name that its description has for it; without what is nowhere."""
+    names = artwork_names(str(root[TEXT_KEY]))
+    sources = _sources(own_folder(root), names, _images_of(root))
+    return {name: _content(source) for name, source in sources.items()}
+
+
+def carried_image(path: str) -> bpy.types.Image | None:
+    """A packed picture that holds what is in a file, under the same name; None where there is none."""
+    for image in bpy.data.images:
+        name = PurePath(image.get(_FILE_KEY, ""))
+        same_name = bool(name.parts) and PurePath(path).parts[-len(name.parts) :] == name.parts
+        if same_name and image.packed_file is not None and _digest_of(image) == _file_digest(path):
+            return image
+    return None
+
+
+def mark_image(image: bpy.types.Image, path: str) -> None:
+    """Note which file a picture was read from; name_images makes that the description's name for it."""
+    image[_FILE_KEY] = path
+    image[_DIGEST_KEY] = _digest_text(_packed(image))
+
+
+def name_images(folder: Path) -> None:
+    """Call the pictures just read from a description's folder as the description does."""
+    for image in bpy.data.images:
+        path = Path(image.get(_FILE_KEY, ""))
+        if path.is_absolute() and path.is_relative_to(folder):
+            image[_FILE_KEY] = path.relative_to(folder).as_posix()
+
+
+def _images_of(root: bpy.types.Object) -> dict[str, bpy.types.Image]:
+    """The packed pictures that a book shows, by name."""
+    materials = {slot.material for item in root.children_recursive for slot in item.material_slots if slot.material}
+    found = (node.image for material in materials for node in _nodes(material) if node.type == "TEX_IMAGE")
+    return {
+        image[_FILE_KEY]: image for image in found if image is not None and _FILE_KEY in image and image.packed_file
+    }
+
+
+def _nodes(material: bpy.types.Material) -> Iterator[Any]:
+    return iter(material.node_tree.nodes if material.node_tree is not None else ())
+
+
+def _is_there(file: Path, image: bpy.types.Image) -> bool:
+    """Whether a file is where it was and its picture was not painted over since."""
+    return file.is_file() and _recorded_size(image) == _packed_size(image)
+
+
+def _sources(
+    folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.types.Image]
+) -> dict[str, Path | bpy.types.Image]:
+    """Where each artwork file comes from: the folder, or what is packed."""
+    found: dict[str, Path | bpy.types.Image] = {}
+    for name in names:
+        image = images.get(name)
+        if image is not None and not _is_there(folder / name, image):
+            found[name] = image
+        elif (folder / name).is_file():
+            found[name] = folder / name
+    return found
+
+
+def _content(source: Path | bpy.types.Image) -> bytes:
+    if not isinstance(source, Path):
+        return _packed(source)
+    try:
+        return source.read_bytes()
+    except OSError as error:
+        raise FileError(f"{source}: the artwork cannot be read ({error.strerror or error})") from None
+
+
+def _written(sources: Mapping[str, Path | bpy.types.Image]) -> Path:
+    """A folder that holds the sources under their names, and nothing else; the same one for the same content."""
+    digests = [(name, _digest(source)) for name, source in sorted(sources.items())]
+    base = Path(bpy.app.tempdir or tempfile.gettempdir(), _CARRIED)
+    target = (base / hashlib.blake2b(repr(digests).encode(), digest_size=12).hexdigest()).resolve()
+    if target.is_dir():
+        return target
+    try:
+        base.mkdir(parents=True, exist_ok=True)
+        part = Path(tempfile.mkdtemp(prefix="part-", dir=base)).resolve()
+        for name, source in sources.items():
+            file = (part / name).resolve()
+            # The reader refuses a description that names files elsewhere; here it has not been read yet.
+            if file.is_relative_to(part) and file != part:
+                file.parent.mkdir(parents=True, exist_ok=True)
+                file.write_bytes(_content(source))
+        shutil.move(part, target)
+    except OSError as error:
+        raise FileError(f"{base}: the packed artwork cannot be written there ({error.strerror or error})") from None
+    return target
+
+
+def _digest(source: Path | bpy.types.Image) -> str:
+    return _file_digest(str(source)) if isinstance(source, Path) else _digest_of(source)
+
+
+def _file_digest(path: str) -> str:
+    state = Path(path).stat()
+    return _digest_at(path, state.st_mtime_ns, state.st_size)
+
+
+@lru_cache(maxsize=256)
+def _digest_at(path: str, _changed_ns: int, _size: int) -> str:
+    return _digest_text(Path(path).read_bytes())
+
+
+def _digest_text(data: bytes) -> str:
+    return f"{len(data)} {hashlib.blake2b(data, digest_size=16).hexdigest()}"
+
+
+def _digest_of(image: bpy.types.Image) -> str:
+    """Digest of what is packed; the noted one while the size is as noted, for it is asked for at every change."""
+    noted = str(image.get(_DIGEST_KEY, ""))
+    return noted if _recorded_size(image) == _packed_size(image) else _digest_text(_packed(image))
+
+
+def _recorded_size(image: bpy.types.Image) -> int:
+    return int(str(image.get(_DIGEST_KEY, "-1")).split()[0])
+
+
+def _packed_size(image: bpy.types.Image) -> int:
+    return 0 if image.packed_file is None else int(image.packed_file.size)
+
+
+def _packed(image: bpy.types.Image) -> bytes:
+    packed: Any = image.packed_file
+    return b"" if packed is None else bytes(packed.data)

@@ -1,0 +1,285 @@
+"""Changing a book's design: what it is now, and making it another one in place.
+
+The design is the description's text, kept with the book's root; everything else is made from it. So Blender's undo,
+which brings back text and objects together, always brings back a whole design.
+
+While a size is dragged in a large book, only what depends on it is built at each step; the root then bears a mark, and
+`finish_change` builds the whole once the hand rests.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Mapping
+from typing import Any
+
+import bpy
+
+from .books import (
+    all_books_anywhere,
+    camera_of,
+    description_of,
+    panels_of,
+    remember_description,
+    remember_text,
+    text_of,
+)
+from .channels import channels_of
+from .flat_net import renew_net
+from .geometry import Description, HingeleafError, Spread, assemble
+from .geometry.design.editing import set_values
+from .geometry.design.part import Drag, begin_drag, part_of
+from .geometry.trees import owner_of
+from .listing import list_mechanisms
+from .presenting import redraw
+from .rig import MOTION_KEY, PANEL_KEY, motion_of, update_book, update_part
+from .tinting import apply_tint
+
+__all__ = [
+    "change_book",
+    "change_sizes",
+    "design_of",
+    "finish_change",
+    "finish_changes",
+    "finish_soon",
+    "forget_designs",
+    "is_changing",
+    "mechanism_of",
+    "panels_of_mechanism",
+    "part_with",
+    "read_design",
+    "spread_of",
+]
+
+_Key = tuple[str, str]
+#: Designs read and built lately, by text and folder; reading them again gives the same.
+_READ: OrderedDict[_Key, Description] = OrderedDict()
+_BUILT: OrderedDict[_Key, Spread] = OrderedDict()
+_PARTS: OrderedDict[tuple[_Key, str], Spread] = OrderedDict()
+_KEPT = 16
+#: The drag that is going on: the book's and the mechanism's names, all that is not dragged, and what was got ready.
+_DRAGS: dict[tuple[str, str], tuple[object, Drag]] = {}
+#: Mark of a root of which only a part was built lately; the text when the whole was.
+_CHANGING, _WHOLE = "hingeleaf_changing", "hingeleaf_whole"
+#: A book of no more mechanisms is built anew at every step; it takes no longer than drawing it does.
+_SMALL = 6
+#: How long a hand has to rest before the whole is built, seconds.
+_REST_S = 0.4
+
+
+def read_design(root: bpy.types.Object) -> Description:
+    """The description that a book is made from; HingeleafError where it cannot be read, as from a later version."""
+    key = text_of(root)
+    if key not in _READ:
+        _keep(_READ, key, description_of(root))
+    return _READ[key]
+
+
+def spread_of(root: bpy.types.Object) -> Spread:
+    """The spread that a book's description builds; HingeleafError where it cannot be read."""
+    key = text_of(root)
+    if key not in _BUILT:
+        _keep(_BUILT, key, assemble(read_design(root)))
+    return _BUILT[key]
+
+
+def design_of(root: bpy.types.Object) -> tuple[Description, Spread]:
+    """The description that a book is made from, and the spread that it builds; HingeleafError as in read_design."""
+    return read_design(root), spread_of(root)
+
+
+def part_with(root: bpy.types.Object, mechanism: str) -> Spread:
+    """A spread with one mechanism, what it stands on and what stands on it; quicker to come by than the whole."""
+    key = text_of(root)
+    if key in _BUILT:
+        return _BUILT[key]
+    if (key, mechanism) not in _PARTS:
+        _keep(_PARTS, (key, mechanism), assemble(part_of(read_design(root), [mechanism])))
+    return _PARTS[(key, mechanism)]
+
+
+def _keep(kept: OrderedDict[Any, Any], key: object, value: object) -> None:
+    kept[key] = value
+    while len(kept) > _KEPT:
+        kept.popitem(last=False)
+
+
+def change_book(context: bpy.types.Context, root: bpy.types.Object, description: Description) -> tuple[str, ...]:
+    """Make a book what another description says, in place.
+
+    Parameters
+    ----------
+    context : of the window
+    root : the book
+    description : what it is to be
+
+    Returns
+    -------
+    warnings : what could not be done, one sentence each
+
+    Raises
+    ------
+    HingeleafError
+        It cannot be built, or cannot stand at any opening; then nothing was changed.
+    """
+    spread = assemble(description)
+    before = _page_of(root)
+    old = panels_of(root)
+    motions = motion_of(spread)
+
+    def moves_otherwise(tree: Spread) -> bool:
+        names = [name for name, panel in tree.panels.items() if panel.variable is not None]
+        return any(name not in old or old[name].get(MOTION_KEY) != motions[owner_of(name)] for name in names)
+
+    channels = channels_of(spread, moves_otherwise)
+    book = update_book(spread, channels, root, old)
+    if root.name.split(".")[0] != spread.title:
+        root.name = book.collection.name = spread.title
+    remember_description(root, description)
+    _keep(_READ, text_of(root), description)
+    _keep(_BUILT, text_of(root), spread)
+    root[_CHANGING], root[_WHOLE] = False, description.text
+    list_mechanisms(root, description)
+    if before != spread.page_size_mm and camera_of(root) is not None:
+        from .studio import rebuild_studio
+
+        rebuild_studio(spread, book, context)
+    renew_net(context, root, spread)
+    apply_tint(context, root, spread)
+    root.update_tag()
+    return book.warnings
+
+
+def _page_of(root: bpy.types.Object) -> tuple[float, float] | None:
+    page = read_design(root).page
+    return page.width_mm, page.height_mm
+
+
+def change_sizes(
+    context: bpy.types.Context,
+    root: bpy.types.Object,
+    mechanism: str,
+    values: Mapping[str, Any],
+    *,
+    quick: bool = False,
+) -> None:
+    """Change sizes of one mechanism, at once for the eye.
+
+    Parameters
+    ----------
+    context, root : of the window; the book
+    mechanism : its id
+    values : by key, mm and degrees; None takes a key out, so that its default holds
+    quick : build only what depends on it, in any book; finish_change must follow
+
+    Raises
+    ------
+    HingeleafError
+        It cannot be built so; then nothing was changed.
+    """
+    description = read_design(root)
+    changed = set_values(description, mechanism, values)
+    if not quick and len(description.mechanisms) <= _SMALL:
+        change_book(context, root, changed)
+        return
+    drag = _drag(root, description, mechanism)
+    spread, cut = drag.step(changed)
+    channels = channels_of(spread)
+    update_part(spread, channels, root, panels_of(root), moved=drag.moved, cut=cut)
+    remember_description(root, changed)
+    key = text_of(root)
+    _keep(_READ, key, changed)
+    _keep(_PARTS, (key, mechanism), spread)
+    root[_CHANGING] = True
+    root.update_tag()
+    if not quick:
+        finish_soon()
+
+
+def _drag(root: bpy.types.Object, description: Description, mechanism: str) -> Drag:
+    others = [(spec.id, spec.kind, spec.values) for spec in description.mechanisms if spec.id != mechanism]
+    said = others, description.page, description.stocks
+    known = _DRAGS.get((root.name, mechanism))
+    if known is not None and known[0] == said:
+        return known[1]
+    _DRAGS.clear()
+    drag = begin_drag(description, mechanism)
+    _DRAGS[(root.name, mechanism)] = said, drag
+    return drag
+
+
+def is_changing(root: bpy.types.Object) -> bool:
+    """Whether only a part of a book was built after its last change."""
+    return bool(root.get(_CHANGING, False))
+
+
+def finish_change(context: bpy.types.Context, root: bpy.types.Object) -> None:
+    """Build the whole of a book of which only a part was built.
+
+    Raises
+    ------
+    HingeleafError
+        The whole cannot be built so; then the book is as it was before the change.
+    """
+    if not is_changing(root):
+        return
+    try:
+        change_book(context, root, read_design(root))
+    except HingeleafError:
+        take_back(context, root)
+        raise
+
+
+def take_back(context: bpy.types.Context, root: bpy.types.Object) -> None:
+    """Make a book of which only a part was built what it was when the whole was built last."""
+    if is_changing(root):
+        remember_text(root, root[_WHOLE])
+        change_book(context, root, description_of(root))
+
+
+def finish_changes(context: bpy.types.Context) -> str:
+    """Finish every book in the file; returns what went wrong, "" where nothing did."""
+    said = ""
+    for root in all_books_anywhere():
+        try:
+            finish_change(context, root)
+        except HingeleafError as error:
+            said = str(error)
+    return said
+
+
+def finish_soon() -> None:
+    """Finish every book once the hand rests."""
+    if bpy.app.timers.is_registered(_finish_now):
+        bpy.app.timers.unregister(_finish_now)
+    bpy.app.timers.register(_finish_now, first_interval=_REST_S)
+
+
+def _finish_now() -> None:
+    context = bpy.context
+    said = finish_changes(context)
+    if said:
+        from .reporting import show_refusal
+
+        show_refusal(context, said)
+    redraw(context)
+
+
+def forget_designs() -> None:
+    """Forget what was read and built, and leave nothing to be done, as when the extension is disabled."""
+    if bpy.app.timers.is_registered(_finish_now):
+        bpy.app.timers.unregister(_finish_now)
+    for kept in (_READ, _BUILT, _PARTS, _DRAGS):
+        kept.clear()
+
+
+def mechanism_of(item: bpy.types.Object | None) -> str:
+    """The mechanism that an object is a panel of; "" for pages and for what is no panel."""
+    panel = "" if item is None else item.get(PANEL_KEY, "")
+    owner = owner_of(panel) if panel else ""
+    return "" if owner == "page" else owner
+
+
+def panels_of_mechanism(root: bpy.types.Object, mechanism: str) -> list[bpy.types.Object]:
+    """The objects of the panels that a mechanism has added to a book."""
+    return [item for name, item in panels_of(root).items() if owner_of(name) == mechanism]

@@ -1,0 +1,62 @@
+"""What happens by itself: after a file was loaded, and after an undo or a redo."""
+
+from __future__ import annotations
+
+import bpy
+from bpy.app.handlers import persistent
+
+from .books import all_books_anywhere
+from .designing import finish_soon, is_changing, read_design
+from .geometry import HingeleafError
+from .listing import list_mechanisms
+from .reporting import show_refusal
+
+__all__ = ["register_handlers", "unregister_handlers"]
+
+
+@persistent
+def _after_load(*_: object) -> None:
+    """Books of files that an earlier version saved have no list of mechanisms yet."""
+    for root in all_books_anywhere():
+        design = root.hingeleaf  # type: ignore[attr-defined]
+        if len(design.entries) == 0:
+            try:
+                list_mechanisms(root, read_design(root))
+            except HingeleafError:
+                # The sidebar says what is wrong with it.
+                continue
+        if is_changing(root):
+            finish_soon()
+
+
+@persistent
+def _after_undo(*_: object) -> None:
+    """What was refused is no more, and what was half built when the step was made is built now."""
+    show_refusal(bpy.context, "")
+    if any(is_changing(root) for root in all_books_anywhere()):
+        finish_soon()
+
+
+_HANDLERS = (("load_post", _after_load), ("undo_post", _after_undo), ("redo_post", _after_undo))
+
+
+def register_handlers() -> None:
+    """Begin to listen; and look at the file that is open already."""
+    for name, handler in _HANDLERS:
+        getattr(bpy.app.handlers, name).append(handler)
+    bpy.app.timers.register(_look_now, first_interval=0.0)
+
+
+def _look_now() -> None:
+    """While extensions are enabled, the open file cannot be looked at yet."""
+    _after_load()
+
+
+def unregister_handlers() -> None:
+    """Listen no more."""
+    for name, handler in _HANDLERS:
+        listening = getattr(bpy.app.handlers, name)
+        if handler in listening:
+            listening.remove(handler)
+    if bpy.app.timers.is_registered(_look_now):
+        bpy.app.timers.unregister(_look_now)

@@ -1,0 +1,141 @@
+"""What operators share that ask for a fold or a panel in the viewport."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+import bpy
+
+from ..books import active_book
+from ..geometry import HingeleafError
+from ..picking import Hover, Picker
+from ..presenting import redraw
+from ..projecting import viewport_at
+from ..reporting import sentence
+from .base import Outcome, ReportingOperator
+
+__all__ = ["PickingOperator", "stop_picking"]
+
+#: The pointer has to rest so long before what it is on is tried out, seconds.
+_REST_S = 0.15
+_HELP = "Click to place    Tab: other side of the fold    Esc: cancel"
+
+if TYPE_CHECKING:
+    _Operator = bpy.types.Operator
+else:
+    _Operator = object
+
+
+class PickingOperator(ReportingOperator, _Operator):
+    """Asks for a fold or a panel, then runs; what it was told at once, as by a script, it does not ask for."""
+
+    _picker: ClassVar[Picker | None] = None
+    _timer: ClassVar[bpy.types.Timer | None] = None
+    _moved: ClassVar[bool] = False
+
+    def new_picker(self, context: bpy.types.Context) -> Picker:
+        """What can be picked; HingeleafError where nothing can."""
+        raise NotImplementedError
+
+    def is_told(self) -> bool:
+        """Whether there is nothing left to ask for."""
+        raise NotImplementedError
+
+    def take(self, hover: Hover) -> None:
+        """Put what was picked into the operator's properties."""
+        raise NotImplementedError
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Ask, in whatever 3D viewport the pointer is."""
+        if self.is_told():
+            return self.execute(context)
+        stop_picking(context)
+        try:
+            PickingOperator._picker = self.new_picker(context)
+        except HingeleafError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        self.asking = PickingOperator._picker
+        manager = context.window_manager
+        PickingOperator._timer = manager.event_timer_add(_REST_S, window=context.window)
+        manager.modal_handler_add(self)
+        context.workspace.status_text_set(f"{self.bl_label}: {_HELP}")
+        redraw(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Follow the pointer until something is picked."""
+        picker = PickingOperator._picker
+        if picker is None or self.asking is not picker:
+            # Another one has begun to ask.
+            return {"CANCELLED"}
+        undone = event.type == "Z" and (event.ctrl or event.oskey)
+        if (event.type in ("ESC", "RIGHTMOUSE") and event.value == "PRESS") or undone or picker.root is None:
+            stop_picking(context)
+            return {"CANCELLED"}
+        if event.type == "MOUSEMOVE":
+            PickingOperator._moved = True
+            picker.move(viewport_at(context, event))
+            redraw(context)
+        elif event.type == "TIMER" and not PickingOperator._moved and picker.hover is not None:
+            picker.refusal(thorough=True)
+            redraw(context)
+        elif event.type == "TIMER":
+            PickingOperator._moved = False
+        elif event.type == "TAB" and event.value == "PRESS":
+            picker.other_side()
+            picker.move(viewport_at(context, event))
+            redraw(context)
+            return {"RUNNING_MODAL"}
+        elif event.type == "LEFTMOUSE" and event.value == "PRESS":
+            return self._click(context, event, picker)
+        return {"PASS_THROUGH"}
+
+    def _click(self, context: bpy.types.Context, event: bpy.types.Event, picker: Picker) -> Outcome:
+        viewport = viewport_at(context, event)
+        if viewport is None:
+            return {"PASS_THROUGH"}
+        picker.move(viewport)
+        if picker.hover is None:
+            self.report({"INFO"}, "Nothing to build on is under the pointer; click a colored line")
+            return {"RUNNING_MODAL"}
+        reason = picker.refusal(thorough=False)
+        if reason:
+            self.report({"WARNING"}, f"{picker.said()}: {reason}")
+            return {"RUNNING_MODAL"}
+        self.take(picker.hover)
+        if not self.is_told():
+            redraw(context)
+            return {"RUNNING_MODAL"}
+        stop_picking(context)
+        return self.execute(context)
+
+
+def stop_picking(context: bpy.types.Context) -> None:
+    """End whatever is being asked for."""
+    if PickingOperator._picker is not None:
+        PickingOperator._picker.close()
+        PickingOperator._picker = None
+    if PickingOperator._timer is not None:
+        context.window_manager.event_timer_remove(PickingOperator._timer)
+        PickingOperator._timer = None
+    if context.workspace is not None:
+        context.workspace.status_text_set(None)
+    redraw(context)
+
+
+def no_book(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
+    """Whether there is no book that could be changed; then the operator's poll message says so."""
+    root = active_book(context)
+    if root is None:
+        cls.poll_message_set("Make a new book or open a description first")
+        return True
+    if root.library is not None or root.override_library is not None:
+        cls.poll_message_set(
+            "This book is linked from another file: press Make Book Local in the Book panel to change it"
+        )
+        return True
+    if context.mode != "OBJECT":
+        cls.poll_message_set("Leave Edit Mode first")
+        return True
+    return False
