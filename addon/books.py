@@ -20,6 +20,9 @@ __all__ = [
     "collection_of",
     "description_file",
     "description_of",
+    "find_object",
+    "is_linked",
+    "panel_object",
     "panel_objects",
     "panels_of",
     "remember_description",
@@ -31,13 +34,15 @@ __all__ = [
 
 #: Property of the root: the name of its description's file.
 _SOURCE = "hingeleaf_source"
+#: Names of the objects of books' panels, by book and panel; only a guess that is looked at again whenever it is used.
+_NAMES: dict[tuple[str, str], str] = {}
 
 
 def remember_description(root: bpy.types.Object, description: Description) -> None:
     """Keep what a book was built from with it, so that checks and nets always speak of what is seen."""
     root[TEXT_KEY] = description.text
     root[_SOURCE] = description.source
-    if not is_materialized(description.folder) or FOLDER_KEY not in root:
+    if not is_materialized(description.folder) or root.get(FOLDER_KEY) is None:
         root[FOLDER_KEY] = str(description.folder)
     name_images(description.folder)
 
@@ -59,12 +64,43 @@ def remember_text(root: bpy.types.Object, text: str) -> None:
 
 def panels_of(root: bpy.types.Object) -> dict[str, bpy.types.Object]:
     """The objects of a book's panels, by panel."""
-    return {item[PANEL_KEY]: item for item in root.children_recursive if PANEL_KEY in item}
+    return {item[PANEL_KEY]: item for item in root.children_recursive if item.get(PANEL_KEY) is not None}
+
+
+def panel_object(root: bpy.types.Object, panel: str) -> bpy.types.Object | None:
+    """The object of one panel of a book, found quickly; None where there is none."""
+    key = root.name_full, panel
+    item = find_object(_NAMES.get(key, ""))
+    if item is not None and item.get(PANEL_KEY) == panel and _belongs(item, root):
+        return item
+    found = panels_of(root)
+    for name in [name for name in _NAMES if name[0] == root.name_full]:
+        del _NAMES[name]
+    _NAMES.update({(root.name_full, name): item.name for name, item in found.items()})
+    return found.get(panel)
+
+
+def _belongs(item: bpy.types.Object | None, root: bpy.types.Object) -> bool:
+    while item is not None and item != root:
+        item = item.parent
+    return item is not None
 
 
 def description_file(root: bpy.types.Object) -> Path:
     """The file that a book was opened from."""
     return own_folder(root) / root[_SOURCE]
+
+
+def find_object(name: str) -> bpy.types.Object | None:
+    """The object of that name; None where there is none."""
+    found: Any = bpy.data.objects.get(name)
+    return found  # type: ignore[no-any-return]
+
+
+def is_linked(item: bpy.types.Object) -> bool:
+    """Whether an object belongs to another file, so that it cannot be changed here."""
+    origins: tuple[Any, Any] = item.library, item.override_library
+    return any(origin is not None for origin in origins)
 
 
 def all_books(context: bpy.types.Context) -> list[bpy.types.Object]:
@@ -74,7 +110,7 @@ def all_books(context: bpy.types.Context) -> list[bpy.types.Object]:
 
 def all_books_anywhere() -> list[bpy.types.Object]:
     """The roots of all books in the file that can be changed, in whatever scene."""
-    return [item for item in bpy.data.objects if _is_root(item) and item.library is None and item.users_collection]
+    return [item for item in bpy.data.objects if _is_root(item) and not is_linked(item) and item.users_collection]
 
 
 def root_of(item: bpy.types.Object | None) -> bpy.types.Object | None:

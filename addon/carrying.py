@@ -13,8 +13,8 @@ import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from itertools import count
-from pathlib import Path, PurePath
+from itertools import chain, count
+from pathlib import Path, PurePath, PurePosixPath
 from typing import Any
 
 import bpy
@@ -33,6 +33,7 @@ __all__ = [
     "mark_image",
     "materialized_folder",
     "name_images",
+    "name_of",
     "own_folder",
 ]
 
@@ -45,6 +46,10 @@ _CARRIED = "hingeleaf-artwork"
 #: Where artwork from elsewhere is put, beside the description.
 _ART = "art"
 _FACES = ("art_front", "art_back")
+
+
+#: Where a picture's file comes from: a file, or what is packed.
+Source = Path | bpy.types.Image
 
 
 def own_folder(root: bpy.types.Object) -> Path:
@@ -95,49 +100,59 @@ def materialized_folder(root: bpy.types.Object) -> Path:
     return _written(_sources(folder, names, images))
 
 
-def folder_with(root: bpy.types.Object, added: Mapping[str, Path]) -> Path:
+def folder_with(root: bpy.types.Object, added: Mapping[str, Source]) -> Path:
     """A folder with all artwork of a book and some more.
 
     Parameters
     ----------
     root : the book
-    added : files by the names that the description is going to have for them
+    added : files or packed pictures, by the names that the description is going to have for them
 
     Returns
     -------
     Path : the description's own folder if all are there already
+
+    Raises
+    ------
+    FileError
+        The temporary folder cannot be written.
     """
     folder = materialized_folder(root)
-    if all((folder / name).is_file() and (folder / name).samefile(file) for name, file in added.items()):
+    if all((folder / name).is_file() and _file_digest(folder / name) == _digest(each) for name, each in added.items()):
         return folder
     names = artwork_names(str(root[TEXT_KEY]))
     return _written({**_sources(own_folder(root), names, _images_of(root)), **added})
 
 
-def artwork_name(root: bpy.types.Object, file: Path) -> str:
-    """The name by which a book's description can have a file as artwork.
+def artwork_name(root: bpy.types.Object, source: Source) -> str:
+    """The name by which a book's description can have a picture as artwork.
 
     Parameters
     ----------
     root : the book
-    file : the picture, anywhere
+    source : a file anywhere, or a packed picture that has a name already
 
     Returns
     -------
-    str : the path from the description's folder where the file lies in it; else art/NAME, with a number where that
-        name is taken by another picture
+    str : the path from the description's folder where a file lies in it; else art/NAME, or the picture's own name,
+        with a number where that is taken by another picture
     """
-    folder, path = own_folder(root).resolve(), file.resolve()
-    if path.is_relative_to(folder) and not is_materialized(path):
-        return path.relative_to(folder).as_posix()
+    folder = own_folder(root).resolve()
+    if isinstance(source, Path):
+        path = source.resolve()
+        if path.is_relative_to(folder) and not is_materialized(path):
+            return path.relative_to(folder).as_posix()
+        wanted = PurePosixPath(_ART, path.name)
+    else:
+        wanted = PurePosixPath(name_of(source))
     sources = _sources(folder, artwork_names(str(root[TEXT_KEY])), _images_of(root))
 
     def is_free(name: str) -> bool:
         taken = sources.get(name) or ((folder / name) if (folder / name).is_file() else None)
-        return taken is None or _digest(taken) == _file_digest(str(path))
+        return taken is None or _digest(taken) == _digest(source)
 
-    names = (f"{_ART}/{file.stem}{f'-{number}' if number > 1 else ''}{file.suffix}" for number in count(1))
-    return next(name for name in names if is_free(name))
+    numbered = (wanted.with_stem(f"{wanted.stem}-{number}") for number in count(2))
+    return next(str(name) for name in chain([wanted], numbered) if is_free(str(name)))
 
 
 def artwork_files(root: bpy.types.Object) -> dict[str, bytes]:
@@ -152,9 +167,14 @@ def carried_image(path: str) -> bpy.types.Image | None:
     for image in bpy.data.images:
         name = PurePath(image.get(_FILE_KEY, ""))
         same_name = bool(name.parts) and PurePath(path).parts[-len(name.parts) :] == name.parts
-        if same_name and image.packed_file is not None and _digest_of(image) == _file_digest(path):
+        if same_name and image.packed_file is not None and _digest_of(image) == _file_digest(Path(path)):
             return image
     return None
+
+
+def name_of(image: bpy.types.Image) -> str:
+    """The name that descriptions have for a packed picture; "" where none has one."""
+    return str(image.get(_FILE_KEY, ""))
 
 
 def mark_image(image: bpy.types.Image, path: str) -> None:
@@ -189,11 +209,9 @@ def _is_there(file: Path, image: bpy.types.Image) -> bool:
     return file.is_file() and _recorded_size(image) == _packed_size(image)
 
 
-def _sources(
-    folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.types.Image]
-) -> dict[str, Path | bpy.types.Image]:
+def _sources(folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.types.Image]) -> dict[str, Source]:
     """Where each artwork file comes from: the folder, or what is packed."""
-    found: dict[str, Path | bpy.types.Image] = {}
+    found: dict[str, Source] = {}
     for name in names:
         image = images.get(name)
         if image is not None and not _is_there(folder / name, image):
@@ -203,7 +221,7 @@ def _sources(
     return found
 
 
-def _content(source: Path | bpy.types.Image) -> bytes:
+def _content(source: Source) -> bytes:
     if not isinstance(source, Path):
         return _packed(source)
     try:
@@ -212,7 +230,7 @@ def _content(source: Path | bpy.types.Image) -> bytes:
         raise FileError(f"{source}: the artwork cannot be read ({error.strerror or error})") from None
 
 
-def _written(sources: Mapping[str, Path | bpy.types.Image]) -> Path:
+def _written(sources: Mapping[str, Source]) -> Path:
     """A folder that holds the sources under their names, and nothing else; the same one for the same content."""
     digests = [(name, _digest(source)) for name, source in sorted(sources.items())]
     base = Path(bpy.app.tempdir or tempfile.gettempdir(), _CARRIED)
@@ -234,13 +252,13 @@ def _written(sources: Mapping[str, Path | bpy.types.Image]) -> Path:
     return target
 
 
-def _digest(source: Path | bpy.types.Image) -> str:
-    return _file_digest(str(source)) if isinstance(source, Path) else _digest_of(source)
+def _digest(source: Source) -> str:
+    return _file_digest(source) if isinstance(source, Path) else _digest_of(source)
 
 
-def _file_digest(path: str) -> str:
-    state = Path(path).stat()
-    return _digest_at(path, state.st_mtime_ns, state.st_size)
+def _file_digest(path: Path) -> str:
+    state = path.stat()
+    return _digest_at(str(path), state.st_mtime_ns, state.st_size)
 
 
 @lru_cache(maxsize=256)

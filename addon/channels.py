@@ -16,6 +16,7 @@ from .geometry.errors import HingeleafError
 from .geometry.model import Hand
 from .geometry.sampling import sample_hand, sample_turns
 from .geometry.spread import Spread
+from .geometry.tolerances import RIG_MM
 from .geometry.transforms import Array
 from .geometry.trees import trees_of
 
@@ -78,13 +79,16 @@ def hand_key(hand: str) -> str:
     return f"{key[: _LONGEST_KEY - 9]}_{digest}"
 
 
-def channels_of(spread: Spread, wanted: Callable[[Spread], bool] = lambda tree: True) -> tuple[Channel, ...]:
+def channels_of(
+    spread: Spread, wanted: Callable[[Spread], bool] = lambda tree: True, *, tolerance_mm: float = RIG_MM
+) -> tuple[Channel, ...]:
     """The opening first, then one channel a hand.
 
     Parameters
     ----------
     spread : the assembled spread
     wanted : which of its trees are sampled, besides those that a hand moves; the panels of the others have no curves
+    tolerance_mm : no corner may be off by more between two samples
 
     Returns
     -------
@@ -101,7 +105,7 @@ def channels_of(spread: Spread, wanted: Callable[[Spread], bool] = lambda tree: 
     trees = [tree for tree in trees_of(spread) if tree.hands or wanted(tree)]
     curves: dict[str, Curve] = {}
     for tree in trees:
-        openings_deg, turns = sample_turns(tree, reached=_reached(tree, (low, high)))
+        openings_deg, turns = sample_turns(tree, tolerance_mm, reached=_reached(tree, (low, high)))
         curves |= {name: Curve(openings_deg, turn) for name, turn in turns.items()}
     opened = (float(np.degrees(low)), float(np.degrees(high)))
     return (

@@ -19,6 +19,7 @@ from .books import (
     all_books_anywhere,
     camera_of,
     description_of,
+    panel_object,
     panels_of,
     remember_description,
     remember_text,
@@ -63,6 +64,8 @@ _DRAGS: dict[tuple[str, str], tuple[object, Drag]] = {}
 _CHANGING, _WHOLE = "hingeleaf_changing", "hingeleaf_whole"
 #: A book of no more mechanisms is built anew at every step; it takes no longer than drawing it does.
 _SMALL = 6
+#: How exactly what is dragged is shown at other openings than the present one, mm.
+_DRAGGED_MM = 0.3
 #: How long a hand has to rest before the whole is built, seconds.
 _REST_S = 0.4
 
@@ -182,16 +185,18 @@ def change_sizes(
     if not quick and len(description.mechanisms) <= _SMALL:
         change_book(context, root, changed)
         return
+    before = part_with(root, mechanism)
     drag = _drag(root, description, mechanism)
     spread, cut = drag.step(changed)
-    channels = channels_of(spread)
-    update_part(spread, channels, root, panels_of(root), moved=drag.moved, cut=cut)
+    channels = channels_of(spread, tolerance_mm=_DRAGGED_MM)
+    found = {name: panel_object(root, name) for name in (*before.panels, *spread.panels)}
+    old = {name: item for name, item in found.items() if item is not None}
+    update_part(spread, channels, root, old, moved=drag.moved, cut=cut)
     remember_description(root, changed)
     key = text_of(root)
     _keep(_READ, key, changed)
     _keep(_PARTS, (key, mechanism), spread)
     root[_CHANGING] = True
-    root.update_tag()
     if not quick:
         finish_soon()
 

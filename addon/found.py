@@ -14,20 +14,17 @@ import numpy as np
 from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
 
-from .books import active_book, panels_of
+from .books import active_book, panel_object
 from .carrying import TEXT_KEY
 from .convert import to_object
 from .geometry.checks import Finding
 from .geometry.spread import Spread
 from .geometry.transforms import Array
-from .panel_objects import PANEL_KEY
 
-__all__ = ["Symbol", "apart", "is_stale", "list_findings", "panel_object", "shown_check", "symbols_in"]
+__all__ = ["Symbol", "apart", "is_stale", "list_findings", "shown_check", "symbols_in"]
 
 #: A viewport shows no more symbols, the worst findings first, as they are listed.
 _MOST = 200
-#: Names of the objects of books' panels, by book and panel; only a guess that is looked at again whenever it is used.
-_NAMES: dict[tuple[str, str], str] = {}
 
 
 @dataclass(frozen=True)
@@ -104,25 +101,6 @@ def shown_check(context: bpy.types.Context) -> Any:
     if check is None or check.book is None or not check.show_findings or not check.findings:
         return None
     return check if check.book == active_book(context) else None
-
-
-def panel_object(root: bpy.types.Object, panel: str) -> bpy.types.Object | None:
-    """The object of one panel of a book, found quickly; None where there is none."""
-    key = root.name_full, panel
-    item = bpy.data.objects.get(_NAMES.get(key, ""))
-    if item is not None and item.get(PANEL_KEY) == panel and _belongs(item, root):
-        return item
-    found = panels_of(root)
-    for name in [name for name in _NAMES if name[0] == root.name_full]:
-        del _NAMES[name]
-    _NAMES.update({(root.name_full, name): item.name for name, item in found.items()})
-    return found.get(panel)
-
-
-def _belongs(item: bpy.types.Object | None, root: bpy.types.Object) -> bool:
-    while item is not None and item != root:
-        item = item.parent
-    return item is not None
 
 
 def symbols_in(context: bpy.types.Context, size_px: float) -> list[Symbol]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import bpy
 from bpy.app.handlers import persistent
 
+from .assets import after_update, mark_seen, stop_watching
 from .books import all_books_anywhere
 from .designing import finish_soon, is_changing, read_design
 from .geometry import HingeleafError
@@ -14,9 +15,10 @@ from .reporting import show_refusal
 __all__ = ["register_handlers", "unregister_handlers"]
 
 
-@persistent
+@persistent  # type: ignore[untyped-decorator]
 def _after_load(*_: object) -> None:
     """Books of files that an earlier version saved have no list of mechanisms yet."""
+    mark_seen()
     for root in all_books_anywhere():
         design = root.hingeleaf  # type: ignore[attr-defined]
         if len(design.entries) == 0:
@@ -29,7 +31,7 @@ def _after_load(*_: object) -> None:
             finish_soon()
 
 
-@persistent
+@persistent  # type: ignore[untyped-decorator]
 def _after_undo(*_: object) -> None:
     """What was refused is no more, and what was half built when the step was made is built now."""
     show_refusal(bpy.context, "")
@@ -37,7 +39,18 @@ def _after_undo(*_: object) -> None:
         finish_soon()
 
 
-_HANDLERS = (("load_post", _after_load), ("undo_post", _after_undo), ("redo_post", _after_undo))
+@persistent  # type: ignore[untyped-decorator]
+def _after_update(*_: object) -> None:
+    """A mechanism may have been dropped into the scene."""
+    after_update()
+
+
+_HANDLERS = (
+    ("load_post", _after_load),
+    ("undo_post", _after_undo),
+    ("redo_post", _after_undo),
+    ("depsgraph_update_post", _after_update),
+)
 
 
 def register_handlers() -> None:
@@ -54,6 +67,7 @@ def _look_now() -> None:
 
 def unregister_handlers() -> None:
     """Listen no more."""
+    stop_watching()
     for name, handler in _HANDLERS:
         listening = getattr(bpy.app.handlers, name)
         if handler in listening:

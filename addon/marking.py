@@ -7,6 +7,7 @@ says is always said by a width or a sign as well.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import blf
 import bpy
@@ -33,8 +34,8 @@ def draw_lines(places: Sequence[Vector], color: Sequence[float], width: float) -
     if not places:
         return
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    batch = batch_for_shader(shader, "LINES", {"pos": [tuple(place) for place in places]})
-    viewport = gpu.state.viewport_get()
+    batch = batch_for_shader(shader, "LINES", {"pos": [(place.x, place.y, place.z) for place in places]})
+    viewport: Any = gpu.state.viewport_get()
     gpu.state.blend_set("ALPHA")
     gpu.state.depth_test_set("NONE")
     shader.bind()

@@ -17,7 +17,6 @@ import numpy as np
 from .channels import OPENING, Curve
 from .convert import metres, parent_inverse, printed_side, to_object
 from .geometry.model import Panel
-from .geometry.transforms import Array
 from .resting import Shift
 from .slab import ArtBox, make_slab
 
@@ -99,7 +98,9 @@ def hang_panel(item: bpy.types.Object, panel: Panel, place: Place) -> None:
     above = None if place.parent is None else place.parent[1]
     digest = _digest(_frame(panel), b"" if above is None else _frame(above), parent.name)
     if item.parent != parent or item.get(_PLACE_KEY) != digest:
-        item.parent = parent
+        # What hangs or drives objects otherwise lets Blender sort all of them anew: only where it must be.
+        if item.parent != parent:
+            item.parent = parent
         item.matrix_parent_inverse = parent_inverse(panel, above)
         item[_PLACE_KEY] = digest
     shift = place.shift
@@ -153,12 +154,19 @@ def _turn(item: bpy.types.Object, panel: Panel, place: Place) -> None:
     """Let a property of the root turn an object about its x axis, or slide it along; or leave it at its angle."""
     slides = panel.axis is not None and panel.axis.slides
     path, other = ("location", "rotation_euler") if slides else ("rotation_euler", "location")
-    item.driver_remove(other, 0)
+    if _driver_of(item, other) is not None:
+        item.driver_remove(other, 0)
+    driven = _driver_of(item, path)
     if place.key is not None and place.curve is not None:
         amounts = metres(place.curve.amounts) if slides else place.curve.amounts
-        follow(item.driver_add(path, 0), place.root, place.key, Curve(place.curve.values, amounts))
+        curve = Curve(place.curve.values, amounts)
+        if driven is not None and _follows(driven, place.root, place.key):
+            _set_points(driven.keyframe_points, curve)
+        else:
+            follow(item.driver_add(path, 0), place.root, place.key, curve)
         return
-    item.driver_remove(path, 0)
+    if driven is not None:
+        item.driver_remove(path, 0)
     still = 0.0 if panel.axis is None else panel.axis.turn.offset
     item.location.x = float(metres(still)) if slides else 0.0
     item.rotation_euler.x = 0.0 if slides else still
@@ -175,10 +183,24 @@ def follow(curve: Any, root: bpy.types.Object, key: str, samples: Curve) -> None
     variable.targets[0].data_path = f'["{key}"]'
     while curve.modifiers:
         curve.modifiers.remove(curve.modifiers[0])
-    _set_points(curve.keyframe_points, np.column_stack([samples.values, samples.amounts]).astype(np.float32))
+    _set_points(curve.keyframe_points, samples)
 
 
-def _set_points(points: Any, samples: Array) -> None:
+def _driver_of(item: bpy.types.Object, path: str) -> Any:
+    """The driver of the first channel of a path; None where there is none."""
+    animation: Any = item.animation_data
+    return None if animation is None else animation.drivers.find(path, index=0)
+
+
+def _follows(curve: Any, root: bpy.types.Object, key: str) -> bool:
+    """Whether a driver follows a property of the root already."""
+    variables = curve.driver.variables
+    target = variables[0].targets[0] if len(variables) else None
+    return target is not None and target.id == root and target.data_path == f'["{key}"]'
+
+
+def _set_points(points: Any, curve: Curve) -> None:
+    samples = np.column_stack([curve.values, curve.amounts]).astype(np.float32)
     samples = samples[np.append(True, np.diff(samples[:, 0]) > 0)]
     if len(points) != len(samples):
         points.clear()

@@ -14,7 +14,7 @@ import numpy as np
 from mathutils import Vector
 from shapely import Point, Polygon
 
-from .books import panels_of
+from .books import find_object, panels_of
 from .geometry.design.offering import Offer
 from .geometry.spread import Spread
 from .geometry.transforms import Array
@@ -81,7 +81,7 @@ class Picker:
     @property
     def root(self) -> bpy.types.Object | None:
         """The book; None where it is no more."""
-        return bpy.data.objects.get(self._root_name)
+        return find_object(self._root_name)
 
     def move(self, viewport: Viewport | None) -> None:
         """Find out what the pointer is on."""

@@ -43,9 +43,10 @@ class Viewport:
         ends = self.pixel(start), self.pixel(end)
         if ends[0] is None or ends[1] is None:
             return float("inf")
-        one, two, here = ends[0], ends[1], Vector(self.pointer)
-        along = two - one
-        part = min(1.0, max(0.0, (here - one).dot(along) / max(along.length_squared, 1e-9)))
+        one, here = ends[0], Vector(self.pointer)
+        along: Any = ends[1] - one
+        away: Any = here - one
+        part = min(1.0, max(0.0, away.dot(along) / max(along.length_squared, 1e-9)))
         return float((one + along * part - here).length)
 
     def part_along(self, start: Vector, end: Vector) -> float:

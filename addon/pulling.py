@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import bpy
 import numpy as np
 from mathutils import Vector
 
-from .channels import HANDS, OPENING, hand_key
+from .books import text_of
+from .channels import OPENING, hand_key
 from .convert import metres
 from .designing import change_sizes, part_with, read_design
-from .geometry import HingeleafError, Spread
+from .geometry import HingeleafError, Spread, assemble
 from .geometry.changes import spec_of
 from .geometry.design.editing import set_values
 from .geometry.design.handles import Handle, along_line, handles_of, moving_end, place_of, value_in, values_for
@@ -26,6 +28,8 @@ _MM_PER_METRE = 1000.0
 _PROBE = 0.01
 #: Which end of a size moves, by kind and handle; it is the same for all of a kind.
 _ENDS: dict[tuple[str, str], int] = {}
+#: The handles that were drawn last, and for what.
+_PLACES: dict[str, Any] = {}
 #: At most so much is changed from one event to the next, mm or degrees, so that nothing flies off.
 _LARGEST_STEP = 60.0
 
@@ -35,7 +39,7 @@ def poses_now(root: bpy.types.Object, spread: Spread) -> Mapping[str, Array]:
     opening = np.radians([float(root.get(OPENING, 180.0))])
     hands = {}
     for hand in spread.hands:
-        value = root.get(hand_key(hand.id)) if HANDS in root else None
+        value = root.get(hand_key(hand.id))
         if value is not None:
             hands[hand.id] = float(np.radians(value)) if hand.unit == "deg" else float(value)
     return {name: matrix[0] for name, matrix in spread.pose(opening, hands).matrices.items()}
@@ -50,8 +54,6 @@ def turning_end(root: bpy.types.Object, mechanism: str, handle: Handle) -> int:
         before = part_with(root, mechanism)
         try:
             changed = set_values(description, mechanism, values_for(spec, handle, value_in(spec, handle) + _PROBE))
-            from .geometry import assemble
-
             after = assemble(part_of(changed, [mechanism]))
             other = handles_of(after, mechanism)[handle.name]
         except (HingeleafError, KeyError):
@@ -63,6 +65,13 @@ def turning_end(root: bpy.types.Object, mechanism: str, handle: Handle) -> int:
 def handle_places(root: bpy.types.Object, mechanism: str) -> dict[str, tuple[Handle, Vector, Vector]]:
     """Every handle of a mechanism, with its place in the world and the way along which it is drawn there."""
     spread = part_with(root, mechanism)
+    # Asked for whenever a viewport is drawn, and nearly always the same as before.
+    hands = tuple(float(root.get(hand_key(hand.id), 0.0)) for hand in spread.hands)
+    where = tuple(value for row in root.matrix_world for value in row)
+    state = text_of(root), mechanism, float(root.get(OPENING, 180.0)), hands, where
+    if _PLACES.get("state") == state:
+        known: dict[str, tuple[Handle, Vector, Vector]] = _PLACES["places"]
+        return known
     poses = poses_now(root, spread)
     found: dict[str, tuple[Handle, Vector, Vector]] = {}
     for name, handle in handles_of(spread, mechanism).items():
@@ -73,6 +82,7 @@ def handle_places(root: bpy.types.Object, mechanism: str) -> dict[str, tuple[Han
         way = poses[handle.panel][:3, :3] @ np.append(handle.way, 0.0) * (1.0 if end else -1.0)
         world = root.matrix_world @ Vector(metres(place).tolist())
         found[name] = handle, world, (root.matrix_world.to_3x3() @ Vector(way.tolist())).normalized()
+    _PLACES.update(state=state, places=found)
     return found
 
 
@@ -101,8 +111,6 @@ class Pull:
 
     def _first_way(self, root: bpy.types.Object) -> Array:
         """How far the handle goes for one mm or degree more, (3,) float, mm."""
-        from .geometry import assemble
-
         description = read_design(root)
         spec = spec_of(description, self.mechanism)
         for step in (_PROBE, -_PROBE):

@@ -161,6 +161,8 @@ def update_part(
             # Marked as a part's, so that the whole is sampled again once nothing is dragged any more.
             motion = f"part {motions[owner]}"
             hang_panel(item, panel, _place(spread, panel, root, objects, shifts[panel.id], curves, motion))
+            # Not the root: every panel of the book depends on that.
+            item.update_tag(refresh={"OBJECT", "TIME"})
         elif panel.id in cut:
             fit_panel(objects[panel.id], panel.with_outline(cut[panel.id]), _present_look(spread, panel, old))
     gone = [item for name, item in old.items() if owner_of(name) in moved and name not in spread.panels]
@@ -197,6 +199,9 @@ def remove_objects(items: Any) -> None:
     items = list(items)
     meshes = [item.data for item in items if item.data is not None]
     materials = {slot.material for item in items for slot in item.material_slots if slot.material is not None}
+    if not items:
+        # Even removing nothing lets Blender sort all objects anew.
+        return
     bpy.data.batch_remove(items)
     bpy.data.batch_remove([mesh for mesh in meshes if mesh.users == 0])
     _remove_materials(materials)
@@ -204,8 +209,12 @@ def remove_objects(items: Any) -> None:
 
 def _remove_materials(materials: set[bpy.types.Material]) -> None:
     images = {image for material in materials for image in images_of(material)}
-    bpy.data.batch_remove([material for material in materials if material.users == 0])
-    bpy.data.batch_remove([image for image in images if image.users == 0])
+    unused = [material for material in materials if material.users == 0]
+    if unused:
+        bpy.data.batch_remove(unused)
+    gone = [image for image in images if image.users == 0]
+    if gone:
+        bpy.data.batch_remove(gone)
 
 
 def images_of(material: bpy.types.Material) -> list[bpy.types.Image]:
@@ -232,13 +241,13 @@ def _set_properties(root: bpy.types.Object, channels: Sequence[Channel]) -> None
     """A property a channel; those of hands that are no more are removed."""
     labels = {channel.key: channel.label for channel in channels[1:]}
     for key in root.get(HANDS, {}):
-        if key not in labels and key in root:
+        if key not in labels and root.get(key) is not None:
             del root[key]
     for channel in channels:
         _set_property(root, channel)
     if labels:
         root[HANDS] = labels
-    elif HANDS in root:
+    elif root.get(HANDS) is not None:
         del root[HANDS]
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import bpy
 
-from ..books import active_book
+from ..books import active_book, is_linked
 from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..marking import FREE, HOVERED
@@ -37,7 +37,7 @@ class HINGELEAF_GT_handle(bpy.types.Gizmo):
         """Draw it."""
         self.draw_custom_shape(self.shapes[self.unit])
 
-    def draw_select(self, context: bpy.types.Context, select_id: int) -> None:
+    def draw_select(self, context: bpy.types.Context, select_id: int) -> None:  # type: ignore[override]
         """Draw it for the pointer to be found on."""
         self.draw_custom_shape(self.shapes[self.unit], select_id=select_id)
 
@@ -56,7 +56,7 @@ class HINGELEAF_GGT_handles(bpy.types.GizmoGroup):
         """Whether a mechanism is selected that can be changed."""
         moment: Any = context.window_manager.hingeleaf  # type: ignore[attr-defined]
         root = active_book(context)
-        if not moment.handles or root is None or root.library is not None or context.mode != "OBJECT":
+        if not moment.handles or root is None or is_linked(root) or context.mode != "OBJECT":
             return False
         item = context.view_layer.objects.active
         return item is not None and item.select_get() and bool(active_id(root))

@@ -4,6 +4,7 @@ import bpy
 
 from . import arrange
 from .add_mechanism import HINGELEAF_OT_add_mechanism
+from .assets import HINGELEAF_OT_mark_asset, HINGELEAF_OT_place_asset
 from .assign_artwork import HINGELEAF_OT_assign_artwork, HINGELEAF_OT_remove_artwork
 from .check_book import HINGELEAF_OT_apply_remedy, HINGELEAF_OT_check_book, HINGELEAF_OT_show_finding
 from .drag_size import HINGELEAF_OT_drag_size
@@ -14,6 +15,7 @@ from .edit_outline import (
     HINGELEAF_OT_outline_from_object,
     HINGELEAF_OT_outline_from_svg,
 )
+from .fit_sizes import HINGELEAF_OT_fit_sizes
 from .make_film import HINGELEAF_OT_make_film, HINGELEAF_OT_stop_film, HINGELEAF_OT_watch_film
 from .make_local import HINGELEAF_OT_make_book_local
 from .new_book import HINGELEAF_OT_change_pages, HINGELEAF_OT_new_book
@@ -56,6 +58,9 @@ CLASSES = (
     HINGELEAF_OT_assign_artwork,
     HINGELEAF_OT_remove_artwork,
     HINGELEAF_OT_save_description,
+    HINGELEAF_OT_mark_asset,
+    HINGELEAF_OT_place_asset,
+    HINGELEAF_OT_fit_sizes,
     HINGELEAF_OT_edit_outline,
     HINGELEAF_OT_apply_outline,
     HINGELEAF_OT_cancel_outline,

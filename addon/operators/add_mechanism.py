@@ -117,7 +117,7 @@ class HINGELEAF_OT_add_mechanism(PickingOperator, bpy.types.Operator):
             self.kind,
             target,
             at_mm=self.at if self.fold else None,
-            point_mm=tuple(self.point) if self.panel else None,
+            point_mm=(self.point[0], self.point[1]) if self.panel else None,
             second=Target(panel=self.second) if self.second else None,
         )
         change_book(context, root, placed.description)

@@ -7,7 +7,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from ..carrying import artwork_name, folder_with
-from ..designing import change_book, design_of
+from ..designing import change_book, finish_change, read_design
 from ..geometry.artwork import picture_size
 from ..geometry.design.decorating import Face, artwork_of, with_artwork
 from ..geometry.errors import FileError, HingeleafError
@@ -75,7 +75,8 @@ class HINGELEAF_OT_assign_artwork(_ArtworkOperator, bpy.types.Operator):
             picture_size(file)
         except FileError as error:
             raise FileError(f"{file.name}: {error}") from None
-        description, piece = design_of(root)[0], self.piece(context)
+        finish_change(context, root)
+        description, piece = read_design(root), self.piece(context)
         name = artwork_name(root, file)
         changed = with_artwork(description, piece, self.face, name, folder=folder_with(root, {name: file}))
         for warning in change_book(context, root, changed):
@@ -92,7 +93,8 @@ class HINGELEAF_OT_remove_artwork(_ArtworkOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Change the description, change the book."""
         root, piece = self.book(context), self.piece(context)
-        description = design_of(root)[0]
+        finish_change(context, root)
+        description = read_design(root)
         if artwork_of(description, piece, self.face) is None:
             where = "printed face" if self.face == "front" else "back"
             raise HingeleafError(f"There is no artwork on the {where} of {piece}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import IntProperty
 
-from ..books import active_book, panel_objects, text_of
+from ..books import active_book, find_object, panel_objects, text_of
 from ..channels import OPENING
 from ..checking import Checked, check_in_steps
 from ..designing import change_book, finish_change, read_design
@@ -43,7 +43,7 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
         name, text = root.name, text_of(root)
         checked = yield from check_in_steps(root)
         # Found again by its name: an undo meanwhile has put another object in its place.
-        now = bpy.data.objects.get(name)
+        now = find_object(name)
         if now is None or text_of(now) != text:
             raise HingeleafError("The book was changed while it was checked: check it again")
         _show(context, now, checked)

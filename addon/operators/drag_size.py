@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import FloatProperty, StringProperty
 
-from ..books import active_book
+from ..books import active_book, find_object
 from ..designing import change_book, change_sizes, finish_change, read_design
 from ..geometry import HingeleafError
 from ..geometry.changes import spec_of
@@ -71,7 +71,7 @@ class HINGELEAF_OT_drag_size(ReportingOperator, bpy.types.Operator):
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Follow the pointer."""
-        root = bpy.data.objects.get(self.pull.root_name)
+        root = find_object(self.pull.root_name)
         if root is None:
             return {"CANCELLED"}
         if event.type == "MOUSEMOVE":

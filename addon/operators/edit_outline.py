@@ -6,7 +6,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from ..books import active_book
-from ..designing import change_book, design_of, mechanism_of
+from ..designing import change_book, design_of, finish_change, mechanism_of
 from ..geometry.changes import spec_of
 from ..geometry.description.fields import expand
 from ..geometry.design.outline_fitting import Size, placed
@@ -108,6 +108,7 @@ class HINGELEAF_OT_edit_outline(_OutlineOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Make the curve and enter it."""
         root = self.book(context)
+        finish_change(context, root)
         key = self.outline_key(context)
         for item in [item for item in root.children_recursive if is_drawing(item)]:
             remove_drawing(item)
@@ -160,6 +161,7 @@ class HINGELEAF_OT_apply_outline(_DrawingOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Read the curve, change the book, remove the curve."""
         root, item = self.book(context), self.drawing(context)
+        finish_change(context, root)
         description, spread = design_of(root)
         mechanism, name = drawn_key(item)
         key = next(key for key in outline_keys(description, spread, mechanism) if key.key == name)
@@ -200,7 +202,9 @@ class HINGELEAF_OT_outline_from_object(_OutlineOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Read the shapes, change the book."""
-        root, key = self.book(context), self.outline_key(context)
+        root = self.book(context)
+        finish_change(context, root)
+        key = self.outline_key(context)
         spread = design_of(root)[1]
         shapes = _shapes(context)
         if len(shapes) > 1 and key.form != "outlines":
@@ -261,7 +265,9 @@ class HINGELEAF_OT_outline_from_svg(_OutlineOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Read the file, place the shape, change the book."""
-        root, key = self.book(context), self.outline_key(context)
+        root = self.book(context)
+        finish_change(context, root)
+        key = self.outline_key(context)
         outlines = _chosen(read_outlines(bpy.path.abspath(self.filepath)), self.shape.strip(), key)
         strokes = placed(
             [outline.stroke for outline in outlines],

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import bpy
 
-from ..books import active_book
+from ..books import active_book, is_linked
 from ..geometry import HingeleafError
 from ..picking import Hover, Picker
 from ..presenting import redraw
@@ -130,7 +130,7 @@ def no_book(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
     if root is None:
         cls.poll_message_set("Make a new book or open a description first")
         return True
-    if root.library is not None or root.override_library is not None:
+    if is_linked(root):
         cls.poll_message_set(
             "This book is linked from another file: press Make Book Local in the Book panel to change it"
         )

@@ -1,6 +1,6 @@
 """Play the opening in the viewport."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import bpy
 from bpy.props import FloatProperty
@@ -60,7 +60,8 @@ def _is_keyed(root: bpy.types.Object) -> bool:
 def _key(context: bpy.types.Context, root: bpy.types.Object, seconds: float) -> None:
     """Closed, open, held, closed; the scene ends there."""
     scene = context.scene
-    limits = root.id_properties_ui(OPENING).as_dict()
+    ui: Any = root.id_properties_ui(OPENING)
+    limits = ui.as_dict()
     frames = round(seconds * scene.render.fps / scene.render.fps_base)
     hold, first, value = frames // 3, scene.frame_start, float(root[OPENING])
     for frame, opening in (

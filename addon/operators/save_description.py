@@ -8,7 +8,7 @@ from bpy.props import BoolProperty, StringProperty
 
 from ..books import description_file
 from ..carrying import artwork_files
-from ..designing import change_book, design_of
+from ..designing import change_book, finish_change, read_design
 from ..geometry import parse_description
 from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
@@ -69,7 +69,8 @@ class HINGELEAF_OT_save_description(BookOperator, bpy.types.Operator):
         """Write all files or none, then let the book be that of the file."""
         root = self.book(context)
         file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
-        description = design_of(root)[0]
+        finish_change(context, root)
+        description = read_design(root)
         files = _new_files(file.parent, artwork_files(root), replace=self.replace)
         for folder in dict.fromkeys([file.parent, *(item.parent for item in files)]):
             make_folder(folder)
