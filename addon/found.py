@@ -21,7 +21,7 @@ from .geometry.checks import Finding
 from .geometry.spread import Spread
 from .geometry.transforms import Array
 
-__all__ = ["Symbol", "apart", "is_stale", "list_findings", "shown_check", "symbols_in"]
+__all__ = ["Symbol", "apart", "is_stale", "list_findings", "on_screen", "shown_check", "symbols_in"]
 
 #: A viewport shows no more symbols, the worst findings first, as they are listed.
 _MOST = 200
@@ -112,19 +112,26 @@ def symbols_in(context: bpy.types.Context, size_px: float) -> list[Symbol]:
     size_px : width of a symbol
     """
     check = shown_check(context)
-    if check is None or context.region_data is None:
+    if check is None:
         return []
-    found: list[tuple[int, str, Vector]] = []
+    found: list[tuple[int, str, Array]] = []
     for index, finding in enumerate(check.findings[:_MOST]):
         item = panel_object(check.book, finding.anchor) if finding.anchor else None
         if item is not None and item.visible_get():
-            place = location_3d_to_region_2d(
-                context.region, context.region_data, item.matrix_world @ Vector(finding.spot)
-            )
+            place = on_screen(context, item, finding.spot)
             if place is not None:
                 found.append((index, finding.severity, place))
     places = apart(np.array([place for *_, place in found]).reshape(-1, 2), size_px)
     return [Symbol(index, severity, place) for (index, severity, _), place in zip(found, places, strict=True)]
+
+
+def on_screen(context: bpy.types.Context, item: bpy.types.Object, place: Any) -> Array | None:
+    """Where the region that is drawn shows a place of an object, (3,) float, metres: pixels; None behind the eye."""
+    if context.region is None or context.region_data is None:
+        return None
+    there = item.matrix_world @ Vector([float(value) for value in place])
+    seen: Any = location_3d_to_region_2d(context.region, context.region_data, there)
+    return None if seen is None else np.array(seen, dtype=float)
 
 
 def apart(places: Array, size: float) -> Array:

@@ -14,15 +14,13 @@ import blf
 import bpy
 import gpu
 import numpy as np
-from bpy_extras.view3d_utils import location_3d_to_region_2d
 from gpu_extras.batch import batch_for_shader
-from mathutils import Vector
 
-from .books import active_book
+from .books import active_book, panel_object
 from .carrying import TEXT_KEY
 from .convert import to_object
 from .designing import mechanism_of, part_with
-from .found import is_stale, panel_object, shown_check, symbols_in
+from .found import is_stale, on_screen, shown_check, symbols_in
 from .geometry.design.measured import drawn_sizes
 from .geometry.transforms import Array
 from .tinting import SEVERITY_COLORS, linear
@@ -135,12 +133,14 @@ def _draw_lines(context: bpy.types.Context, item: bpy.types.Object, pairs: Array
     if not len(pairs):
         return
     shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    batch = batch_for_shader(shader, "LINES", {"pos": pairs.astype(np.float32)})
+    places: Any = pairs.astype(np.float32)
+    batch = batch_for_shader(shader, "LINES", {"pos": places})
+    matrices: Any = gpu.matrix
     scale = context.preferences.system.ui_scale
     gpu.state.blend_set("ALPHA")
     gpu.state.depth_test_set("NONE")
-    with gpu.matrix.push_pop():
-        gpu.matrix.multiply_matrix(item.matrix_world)
+    with matrices.push_pop():
+        matrices.multiply_matrix(item.matrix_world)
         shader.uniform_float("viewportSize", (context.region.width, context.region.height))
         for stroke, shade in ((width + _CASING_PX - _LINE_PX, _against(color)), (width, color)):
             shader.uniform_float("lineWidth", stroke * scale)
@@ -158,7 +158,8 @@ def _against(color: RGBA) -> RGBA:
 
 def _theme_color(context: bpy.types.Context) -> RGBA:
     """The color in which the theme writes over viewports."""
-    red, green, blue = context.preferences.themes[0].view_3d.space.text_hi
+    high: Any = context.preferences.themes[0].view_3d.space.text_hi
+    red, green, blue = high
     return float(red), float(green), float(blue), 1.0
 
 
@@ -196,9 +197,9 @@ def _draw_on_screen() -> None:
                 _write(context, above, check.findings[check.active].short, taken, alpha)
     for item, lines in _measured(context):
         for place, text in lines.texts:
-            at = location_3d_to_region_2d(context.region, context.region_data, item.matrix_world @ Vector(place))
+            at = on_screen(context, item, place)
             if at is not None:
-                _write(context, np.array(at) + [0.0, _GAP_PX * scale], text, taken)
+                _write(context, at + [0.0, _GAP_PX * scale], text, taken)
 
 
 def _write(

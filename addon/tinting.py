@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 import bpy
 import numpy as np
+from bpy.app.handlers import persistent
 
 from .books import all_books
 from .geometry.bulk_drawing.tints import thickness_tint
@@ -246,7 +247,7 @@ def _set_colors(shadings: Iterable[bpy.types.View3DShading], color_type: ColorTy
         shading.color_type = color_type
 
 
-@bpy.app.handlers.persistent
+@persistent
 def _after_undo(*_arguments: object) -> None:
     """Undo brings back the books' tints but not how viewports are shaded."""
     show_tints(bpy.context)

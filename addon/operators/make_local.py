@@ -2,7 +2,8 @@
 
 import bpy
 
-from ..books import active_book, collection_of
+from ..books import active_book, collection_of, is_linked, root_of
+from ..channels import OPENING
 from ..geometry import HingeleafError
 from ..presenting import make_active
 from .base import ReportingOperator
@@ -30,35 +31,38 @@ class HINGELEAF_OT_make_book_local(ReportingOperator, bpy.types.Operator):
         root = _linked_root(context)
         if root is None:
             raise HingeleafError("Select a book that is linked from another file")
-        name = root.name
-        collection = collection_of(root)
-        stands_in = [item for item in context.scene.objects if item.instance_collection == collection]
-        own = make_local(collection)
-        if own.name not in context.scene.collection.children_recursive:
-            context.scene.collection.children.link(own)
-        for item in stands_in:
-            bpy.data.objects.remove(item)
-        made = next((item for item in own.all_objects if item.name.split(".")[0] == name.split(".")[0]), None)
+        opening = float(root[OPENING])
+        own = own_copy(context, collection_of(root))
+        made = next((item for item in own.all_objects if root_of(item) == item), None)
         if made is not None:
+            made[OPENING] = opening
             make_active(context, made)
 
 
-def make_local(collection: bpy.types.Collection) -> bpy.types.Collection:
-    """A collection with its objects, meshes, materials and pictures, made the open file's own."""
-    items = list(collection.all_objects)
-    for part in (collection, *collection.children_recursive):
-        part.make_local()
-    for item in items:
-        item.make_local()
-        if item.animation_data is not None and item.animation_data.action is not None:
-            item.animation_data.action.make_local()
-        if item.data is None:
-            continue
-        item.data.make_local()
-        for material in getattr(item.data, "materials", ()):
-            if material is not None and material.library is not None:
-                material.make_local()
-    return collection
+def own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.types.Collection:
+    """Append the collection that is linked, put it where that one is, and take that one away.
+
+    Raises
+    ------
+    HingeleafError
+        The file that it is linked from is not there, or no longer has it.
+    """
+    file = bpy.path.abspath(linked.library.filepath)
+    try:
+        with bpy.data.libraries.load(file, link=False) as (there, here):
+            here.collections = [name for name in there.collections if name == linked.name]
+    except OSError:
+        raise HingeleafError(f"{file}, which this book is linked from, cannot be read; put it back there") from None
+    if not here.collections:
+        raise HingeleafError(f'{file} no longer has "{linked.name}"; open it and look what became of it')
+    own: bpy.types.Collection = here.collections[0]  # type: ignore[assignment]
+    parents = [item for item in (context.scene.collection, *bpy.data.collections) if linked in list(item.children)]
+    for parent in parents or [context.scene.collection]:
+        parent.children.link(own)
+    instances = [item for item in bpy.data.objects if item.instance_collection == linked]
+    bpy.data.batch_remove([*instances, *linked.all_objects, *linked.children_recursive, linked])
+    context.view_layer.update()
+    return own
 
 
 def _linked_root(context: bpy.types.Context) -> bpy.types.Object | None:
@@ -68,4 +72,4 @@ def _linked_root(context: bpy.types.Context) -> bpy.types.Object | None:
     if collection is not None:
         return next((each for each in collection.all_objects if each.get("hingeleaf_description")), None)
     root = active_book(context)
-    return root if root is not None and root.library is not None else None
+    return root if root is not None and is_linked(root) else None

@@ -33,10 +33,12 @@ def text_of(count: int) -> str:
     for number in range(groups):
         at = 20 + 1940 * number / groups
         parts += [
-            f'[[mechanism]]\nkind = "v-fold"\nid = "v{number}"\nfold = "spine"\nat = {at:.1f}\nangle = 50\nheight = 40\n',
+            f'[[mechanism]]\nkind = "v-fold"\nid = "v{number}"\nfold = "spine"\nat = {at:.1f}\nangle = 50\n'
+            "height = 40\n",
             f'[[mechanism]]\nkind = "slit-cut-in"\nid = "c{number}"\nfold = "v{number}.middle"\nat = 10\nlength = 15\n'
             "width = 8\n",
-            f'[[mechanism]]\nkind = "v-fold"\nid = "w{number}"\nfold = "v{number}.left"\nat = 5\nangle = 40\nheight = 12\n',
+            f'[[mechanism]]\nkind = "v-fold"\nid = "w{number}"\nfold = "v{number}.left"\nat = 5\nangle = 40\n'
+            "height = 12\n",
         ]
     return "".join(parts[: count + 1])
 
