@@ -1,4 +1,4 @@
-"""Hingeleaf in Blender: open a description, see it move, check it, film it, print it."""
+"""Hingeleaf in Blender: design a spread, see it move, check it, film it, print it."""
 
 import bpy
 

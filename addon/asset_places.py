@@ -95,9 +95,9 @@ def _spot(
     part, away = _nearest(place, ends[0], ends[1])
     usual = spec.kind == "slit-cut-in" or fold.side in _USUAL
     along = min(fold.start + part * (fold.end - fold.start), fold.end - float(spec.values.get("length", 0.0)))
-    at = round(max(along, fold.start), 1)
+    place_mm = round(max(along, fold.start), 1)
     return Spot(
-        root, fold.id, None if usual else fold.side, None, at, away + (0.0 if usual else _ASIDE_MM), offer.reason
+        root, fold.id, None if usual else fold.side, None, place_mm, away + (0.0 if usual else _ASIDE_MM), offer.reason
     )
 
 

@@ -47,7 +47,7 @@ def cutting_of(item: bpy.types.Object) -> str:
 
 def is_dropped(item: bpy.types.Object | None) -> bool:
     """Whether an object is an asset's copy in a scene, not the asset itself."""
-    return item is not None and _TEXT in item and (item.asset_data is None or item.library is not None)
+    return item is not None and bool(cutting_of(item)) and (item.asset_data is None or item.library is not None)
 
 
 def snapshot(
@@ -181,7 +181,7 @@ _SOON_S = 0.05
 def mark_seen() -> None:
     """Leave alone whatever copies there are now, as after a file was opened."""
     _LOOKED["objects"] = len(bpy.data.objects)
-    _SEEN.update(item.session_uid for item in bpy.data.objects if _TEXT in item)
+    _SEEN.update(item.session_uid for item in bpy.data.objects if cutting_of(item))
 
 
 def after_update(*_: object) -> None:
@@ -198,7 +198,7 @@ def after_update(*_: object) -> None:
 def _dropped() -> Iterator[bpy.types.Object]:
     """Copies that nobody has looked at yet."""
     for item in bpy.data.objects:
-        if _TEXT in item and item.session_uid not in _SEEN and is_dropped(item):
+        if cutting_of(item) and item.session_uid not in _SEEN and is_dropped(item):
             yield item
 
 

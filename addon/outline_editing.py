@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import bpy
@@ -26,7 +25,7 @@ _THIRD = 1 / 3
 
 def is_drawing(item: bpy.types.Object | None) -> bool:
     """Whether an object is a curve that shows an outline for editing."""
-    return item is not None and _KEY in item
+    return item is not None and item.get(_KEY) is not None
 
 
 def drawn_key(item: bpy.types.Object) -> tuple[str, str]:
@@ -50,8 +49,9 @@ def make_drawing(root: bpy.types.Object, spread: Spread, key: OutlineKey) -> bpy
     name = f"{key.mechanism} {key.key.replace('_', ' ')}"
     data: Any = bpy.data.curves.new(name, "CURVE")
     data.dimensions, data.fill_mode = "2D", "NONE"
+    # On the net, so that the object need not mirror.
     for stroke in key.strokes:
-        _add_spline(data, stroke)
+        _add_spline(data, stroke.moved(key.frame))
     item = bpy.data.objects.new(name, data)
     item[_MECHANISM], item[_KEY] = key.mechanism, key.key
     item.show_in_front = True
@@ -59,7 +59,7 @@ def make_drawing(root: bpy.types.Object, spread: Spread, key: OutlineKey) -> bpy
     panel = panels_of(root)[key.panel]
     panel.users_collection[0].objects.link(item)
     item.parent = panel
-    item.matrix_basis = to_blender(inverse(object_frame(spread.panels[key.panel])) @ _in_space(key.frame))
+    item.matrix_basis = to_blender(inverse(object_frame(spread.panels[key.panel])))
     return item
 
 
@@ -157,7 +157,7 @@ def _laid(places: Array, onto: Array) -> Array:
     return np.asarray((millimetres(places) @ onto[:3, :3].T + onto[:3, 3])[:, :2])
 
 
-def _evaluated_strokes(context: bpy.types.Context, item: bpy.types.Object, onto: Array) -> Sequence[Stroke]:
+def _evaluated_strokes(context: bpy.types.Context, item: bpy.types.Object, onto: Array) -> tuple[Stroke, ...]:
     """The edges of an object as its modifiers leave it."""
     seen = item.evaluated_get(context.evaluated_depsgraph_get())
     mesh = seen.to_mesh()
@@ -168,4 +168,4 @@ def _evaluated_strokes(context: bpy.types.Context, item: bpy.types.Object, onto:
         mesh.edges.foreach_get("vertices", edges)
     finally:
         seen.to_mesh_clear()
-    return chains_of(_laid(places.reshape(-1, 3).astype(float), onto), edges.reshape(-1, 2))
+    return chains_of(_laid(places.reshape(-1, 3).astype(float), onto), edges.reshape(-1, 2).astype(float))

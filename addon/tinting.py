@@ -247,7 +247,7 @@ def _set_colors(shadings: Iterable[bpy.types.View3DShading], color_type: ColorTy
         shading.color_type = color_type
 
 
-@persistent
+@persistent  # type: ignore[untyped-decorator]
 def _after_undo(*_arguments: object) -> None:
     """Undo brings back the books' tints but not how viewports are shaded."""
     show_tints(bpy.context)

@@ -41,7 +41,7 @@ class _ArtworkOperator(BookOperator):
         item = context.view_layer.objects.active
         if self.on == "PAGES":
             return "page"
-        if item is None or PIECE_KEY not in item:
+        if item is None or item.get(PIECE_KEY) is None:
             raise HingeleafError("No panel is active: select one of the piece that is meant, or choose Pages")
         return str(item[PIECE_KEY])
 
@@ -63,7 +63,7 @@ class HINGELEAF_OT_assign_artwork(_ArtworkOperator, bpy.types.Operator):
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Ask for the file; without an active panel the pages are meant."""
         item = context.view_layer.objects.active
-        if item is None or PIECE_KEY not in item:
+        if item is None or item.get(PIECE_KEY) is None:
             self.on = "PAGES"
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}

@@ -216,7 +216,7 @@ class HINGELEAF_OT_outline_from_object(_OutlineOperator, bpy.types.Operator):
 def _shapes(context: bpy.types.Context) -> list[bpy.types.Object]:
     """The selected curves and meshes that belong to no book."""
     selected = context.selected_objects
-    return [item for item in selected if item.type in ("CURVE", "MESH") and PANEL_KEY not in item]
+    return [item for item in selected if item.type in ("CURVE", "MESH") and item.get(PANEL_KEY) is None]
 
 
 _SIZES = (

@@ -4,10 +4,10 @@ from collections.abc import Generator
 from typing import TYPE_CHECKING, Any, Literal
 
 import bpy
+import numpy as np
 from bpy.props import BoolProperty, EnumProperty, FloatProperty
-from mathutils import Vector
 
-from ..books import active_book, text_of
+from ..books import active_book, find_object, text_of
 from ..channels import OPENING
 from ..convert import millimetres
 from ..design_properties import active_id
@@ -188,7 +188,7 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
         wish = self._wished(context, root)
         found = yield from fit_in_steps(design_of(root)[0], mechanism, [wish], sorted(self.free))
         # Found again by its name: an undo meanwhile has put another object in its place.
-        now = bpy.data.objects.get(name)
+        now = find_object(name)
         if now is None or text_of(now) != text:
             raise HingeleafError("The book was changed while its sizes were fitted: fit them again")
         self._take(context, now, found)
@@ -196,8 +196,9 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
     def _wished(self, context: bpy.types.Context, root: bpy.types.Object) -> Wish:
         opening = float(root[OPENING])
         if self.wish == "tip":
-            place = root.matrix_world.inverted() @ Vector(context.scene.cursor.location)
-            return Wish("tip", tuple(float(value) for value in millimetres(place)), opening)
+            cursor: Any = context.scene.cursor.location
+            place = np.array(root.matrix_world.inverted() @ cursor, dtype=float)
+            return Wish("tip", tuple(np.asarray(millimetres(place)).tolist()), opening)
         target = {"height": (self.height,), "lean": (self.lean,), "stand": (self.stand,)}.get(self.wish, ())
         return Wish(self.wish, target, 180.0 if self.wish == "stand" else opening)
 

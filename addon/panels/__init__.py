@@ -11,6 +11,7 @@ from .mechanisms import (
     HINGELEAF_UL_mechanisms,
 )
 from .nets import HINGELEAF_PT_nets
+from .shape import HINGELEAF_PT_shape
 from .swatches import remove_swatches
 from .view import HINGELEAF_PT_view
 
@@ -24,6 +25,7 @@ CLASSES = (
     HINGELEAF_PT_book,
     HINGELEAF_PT_mechanisms,
     HINGELEAF_PT_sizes,
+    HINGELEAF_PT_shape,
     HINGELEAF_PT_check,
     HINGELEAF_PT_figures,
     HINGELEAF_PT_view,

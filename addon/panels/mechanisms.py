@@ -9,7 +9,7 @@ from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..geometry.design.showing import Shown
 from ..operators.add_mechanism import KIND_ITEMS
-from ..sizes import APART, active_spec, group_name, kind_label, shown_sizes
+from ..sizes import APART, active_spec, group_name, kind_label, label_of, shown_sizes
 from .base import SidebarPanel, draw_text
 
 __all__ = [
@@ -179,14 +179,15 @@ def _draw_size(column: Any, sizes: Any, key: str, item: Shown, shown: dict[str, 
         row.prop(sizes, apart, text="", icon="UNLINKED", emboss=False)
         return
     for number, side in enumerate(_SIDES):
-        row = _draw_row(column, sizes, f"{key}_{side}", shown[f"{key}_{side}"])
+        label = f"{label_of(key)} {side[0].upper()}"
+        row = _draw_row(column, sizes, f"{key}_{side}", shown[f"{key}_{side}"], label)
         if number == 0:
             row.prop(sizes, apart, text="", icon="LINKED", emboss=False)
         else:
             row.label(text="", icon="BLANK1")
 
 
-def _draw_row(column: Any, sizes: Any, key: str, item: Shown) -> Any:
+def _draw_row(column: Any, sizes: Any, key: str, item: Shown, label: str | None = None) -> Any:
     row = column.row(align=True)
     field = row.row(align=True)
     # What nobody has given is shown as it came out, a little dimmer.
@@ -194,7 +195,7 @@ def _draw_row(column: Any, sizes: Any, key: str, item: Shown) -> Any:
     if item.field.type == "name" and key == "stock":
         field.prop(sizes, key, text="Card")
     else:
-        field.prop(sizes, key)
+        field.prop(sizes, key, text=label)
     if item.given and item.field.default is not None and key != "stock":
         row.operator("hingeleaf.reset_size", text="", icon="LOOP_BACK", emboss=False).key = key
     elif not item.field.sided:

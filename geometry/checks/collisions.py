@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,13 +43,16 @@ def sampled_openings_deg(low_deg: float, high_deg: float) -> Array:
     return np.asarray(every[(every > low_deg) & (every < high_deg)])
 
 
-def check_collisions(spread: Spread, only: tuple[str, str] | None = None) -> list[Finding]:
+def check_collisions(
+    spread: Spread, only: tuple[str, str] | None = None, *, among: Collection[str] | None = None
+) -> list[Finding]:
     """Findings on panels that pass through each other.
 
     Parameters
     ----------
     spread : Spread
     only : look at these two panels alone
+    among : look only at pairs of which one is among these panels
 
     Returns
     -------
@@ -65,6 +69,9 @@ def check_collisions(spread: Spread, only: tuple[str, str] | None = None) -> lis
     wanted = spread.panels if only is None else {name: spread.panels[name] for name in only}
     edges = panel_edges({name: panel.outline for name, panel in wanted.items()})
     pairs = _pairs(spread, edges)
+    if among is not None:
+        own = np.array([name in among for name in edges.names], dtype=bool)
+        pairs = pairs[own[pairs].any(axis=1)]
     crossings = find_crossings(edges, _poses(spread, edges, openings), pairs)
     keys = crossings.first * len(edges.names) + crossings.second
     found = []

@@ -348,11 +348,7 @@ def paste(
         raise HingeleafError("there is no mechanism in this text to put into the book")
     root = cut.mechanisms[0]
     members = {spec.id for spec in cut.mechanisms}
-    key = next((key for key, name in hosts_of(root).items() if owner_of(name) not in members), "fold")
-    name = fold if key == "fold" else panel
-    if name is None:
-        where = {"fold": "a fold", "panel": "a panel", "box": "a box"}.get(key, "panels")
-        raise HingeleafError(f"a {root.kind} as this one stands on {where}; choose one")
+    key, name = _host(root, members, fold, panel)
     description = plain(description)
     values: dict[str, dict[str, Any]] = {}
     for spec in cut.mechanisms:
@@ -363,6 +359,16 @@ def paste(
     names = free_ids(description, [spec.id for spec in cut.mechanisms])
     pasted = with_tables(description, copied_tables(cut, _renamed(cut, names, values)))
     return pasted, tuple(names.values())
+
+
+def _host(root: MechanismSpec, members: set[str], fold: str | None, panel: str | None) -> tuple[str, str]:
+    """The key by which a cutting's root says what it stands on, and what that is to be."""
+    key = next((key for key, name in hosts_of(root).items() if owner_of(name) not in members), "fold")
+    name = fold if key == "fold" else panel
+    if name is None:
+        where = {"fold": "a fold", "panel": "a panel", "box": "a box"}.get(key, "panels")
+        raise HingeleafError(f"a {root.kind} as this one stands on {where}; choose one")
+    return key, name
 
 
 def _printed(spec: MechanismSpec, description: Description, *, art: bool) -> dict[str, Any]:

@@ -42,7 +42,6 @@ _LOOKED_AT_RAD = np.radians([0.0, 45.0, 90.0, 135.0, 180.0])
 _TURNS_RAD = np.radians(4.0)
 #: A fold or a panel that is smaller, mm, has no room for the smallest tab.
 _SHORTEST_MM = 6.0
-_RIDGES = "the card under a ridge would be in its way"
 
 Points = tuple[tuple[float, float], ...]
 
@@ -92,7 +91,8 @@ def offers(spread: Spread, description: Description, kind: str, *, on: str | Non
 
     Returns
     -------
-    tuple of Offer: of a cut-in one a fold, since it has no side; of other kinds one a side of every fold; or one a panel
+    tuple of Offer: of a cut-in one a fold, since it has no side; of other kinds one a side of every fold, or one a
+    panel
 
     Raises
     ------
@@ -178,8 +178,6 @@ def _glued_reason(spread: Spread, fold: Fold, kind: str, turning: Mapping[str, b
             return "is a tab"
         if panel.piece == "page" and host_normal(fold, side) < 0:
             return "lies on the back of the page card, outside the book"
-    if kind in ("box", "accordion") and fold.side == "mountain" and fold.id == "spine":
-        return _RIDGES
     return "" if kind == "rider" else _still(fold, turning) or _short(fold)
 
 

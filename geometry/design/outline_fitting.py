@@ -53,7 +53,7 @@ def placed(
         raise HingeleafError(f"{key.key} wants closed outlines; there are none")
     if mirrored:
         strokes = [stroke.moved(np.diag([-1.0, 1.0, 1.0])) for stroke in strokes]
-    from_net = np.linalg.inv(key.frame)
+    from_net: Array = np.asarray(np.linalg.inv(key.frame), dtype=float)
     if key.ends is None:
         frame = _into_box(strokes, _box(key, spread), size)
         return tuple(stroke.moved(from_net @ frame) for stroke in strokes)

@@ -115,7 +115,7 @@ class _Look:
     def fold(self, *, card: bool = False) -> Fold:
         """The host fold, on the side on which the mechanism stands."""
         name = self.spec.values["fold"]
-        wanted = ("tab", "valley") if card else (self.spec.values.get("side"), "valley", "outer")
+        wanted = ("tab", "valley") if card else (str(self.spec.values.get("side")), "valley", "outer")
         return next(self.spread.folds[(name, side)] for side in wanted if (name, side) in self.spread.folds)
 
 
@@ -202,13 +202,11 @@ def reaching(stroke: Stroke, ends: Array) -> Stroke:
     """A line as written, with the ends of its hinge added where it does not reach them itself."""
     for end, first in ((ends[0], True), (ends[1], False)):
         if np.hypot(*(stroke.points[0 if first else -1] - end)) > 1e-3:
-            stroke = Stroke(
-                *(
-                    np.concatenate([[end], points] if first else [points, [end]])
-                    for points in (stroke.points, stroke.before, stroke.after)
-                ),
-                closed=False,
+            points, before, after = (
+                np.concatenate([[end], places] if first else [places, [end]])
+                for places in (stroke.points, stroke.before, stroke.after)
             )
+            stroke = Stroke(points, before, after, False)
     return stroke
 
 

@@ -20,13 +20,15 @@ from .starting_sizes import SCALES, SMALLEST_MM, Candidate, cheapest_first, plai
 __all__ = ["layer_candidates", "panel_candidates"]
 
 #: How far from the place asked for it is tried, as a part of the panel's size, and in so many directions.
-_RINGS = (0.08, 0.16, 0.28, 0.42)
+_RINGS = (0.1, 0.22, 0.38)
 _AROUND = 8
 _MOVE_COST = 2.0
 #: How far a tab reaches.
 _TAB_MM = 10.0
 #: Of a pull-strip: half a guide along it and how far it is glued on either side (with its play), and the handle.
 _HALF_GUIDE_MM, _EAR_MM, _HANDLE_MM = 4.0, 9.0, 12.0
+#: Nearest that the outer guide comes to the edge, mm.
+_EDGE_MM = 3.0
 #: Of a wheel: how far its rim stands out for a finger, and card between its windows and rim or pivot.
 _RIM_MM, _NECK_MM = 5.0, 3.5
 
@@ -96,7 +98,10 @@ def _flap(room: PanelRoom, at: Array, scale: float) -> Sized:
         hinge = np.round(2 * (at - out * length / 2)) / 2
         whole = _turned(box(-_TAB_MM, -length / 2, length, length / 2), turn, hinge)
         if room.front.contains(whole):
-            yield {"at": _plain(hinge), "turn": turn, "length": length}, worse
+            values = {"at": _plain(hinge), "turn": turn, "length": length}
+            yield values, worse
+            # Where something stands behind it, it opens less far.
+            yield values | {"opens_to": 100}, worse + 0.3
 
 
 def _plain(point: Array) -> list[float]:
@@ -110,23 +115,33 @@ def _pull_strip(room: PanelRoom, at: Array, scale: float) -> Sized:
         edge = _edge_along(room, at, out)
         if edge < 30.0:
             continue
-        width = rounded(min(20.0, 0.15 * min(room.size)) * max(scale, 0.5))
-        travel = rounded(0.25 * edge * scale)
-        last = rounded(edge - _HALF_GUIDE_MM - 3.0)
-        first = rounded(max(0.5 * edge, travel + _HALF_GUIDE_MM + 1.0))
-        if width < 8.0 or travel < SMALLEST_MM or last - first < 2 * _HALF_GUIDE_MM + 2.0:
-            continue
-        half = width / 2 + _EAR_MM
-        lane = box(0.0, -width / 2, edge - 2.5, width / 2)
-        ears = box(first - _HALF_GUIDE_MM, -half, last + _HALF_GUIDE_MM, half)
-        for face, hidden in (("front", 0.0), ("back", 0.15)):
-            free = room.free(face)
-            if not all(free.contains(_turned(shape, turn, at)) for shape in (lane, ears)):
-                continue
-            values = {"at": _plain(at), "turn": turn, "length": rounded(edge + _HANDLE_MM), "width": width}
-            values |= {"travel": travel, "guides": [first, last]}
-            values |= {"face": face} if face == "back" else {}
-            yield values | {"beyond": plain(_HANDLE_MM + travel)}, worse + hidden
+        # The outer guide keeps off the edge, and where the page has a margin out of that too.
+        for inset, nearer in ((_EDGE_MM, 0.0), (2 * _EDGE_MM, 0.1)):
+            sizes = _strip_sizes(room, edge, inset, scale)
+            for face, hidden in (("front", 0.0), ("back", 0.15)):
+                if sizes is not None and _slides_free(room, at, turn, edge, sizes, face):
+                    own: dict[str, Any] = {"face": face} if face == "back" else {}
+                    yield {"at": _plain(at), "turn": turn, **sizes, **own}, worse + nearer + hidden
+
+
+def _strip_sizes(room: PanelRoom, edge: float, inset: float, scale: float) -> dict[str, Any] | None:
+    """Of a pull-strip that begins so far from an edge; None where that is too near."""
+    width = rounded(min(20.0, 0.15 * min(room.size)) * max(scale, 0.5))
+    travel = rounded(0.25 * edge * scale)
+    last = rounded(edge - _HALF_GUIDE_MM - inset)
+    first = rounded(max(0.5 * edge, travel + _HALF_GUIDE_MM + 1.0))
+    if width < 8.0 or travel < SMALLEST_MM or last - first < 2 * _HALF_GUIDE_MM + 2.0:
+        return None
+    sizes = {"length": rounded(edge + _HANDLE_MM), "width": width, "travel": travel, "guides": [first, last]}
+    return sizes | {"beyond": plain(_HANDLE_MM + travel)}
+
+
+def _slides_free(room: PanelRoom, at: Array, turn: int, edge: float, sizes: Mapping[str, Any], face: str) -> bool:
+    """Whether strip and guides lie on what is free of a face."""
+    half, (first, last) = sizes["width"] / 2, sizes["guides"]
+    lane = box(0.0, -half, edge - 2.5, half)
+    ears = box(first - _HALF_GUIDE_MM, -half - _EAR_MM, last + _HALF_GUIDE_MM, half + _EAR_MM)
+    return all(room.free(face).contains(_turned(shape, turn, at)) for shape in (lane, ears))
 
 
 def _edge_along(room: PanelRoom, at: Array, out: Array) -> float:

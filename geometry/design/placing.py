@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from itertools import islice
+from dataclasses import dataclass, replace
 from typing import Any
 
 from shapely import Point, Polygon
@@ -22,7 +21,7 @@ from ..model import Fold
 from ..spread import Spread
 from ..trees import owner_of
 from .editing import add_mechanism, free_id
-from .offering import TARGETS, Target, refusal
+from .offering import Target, refusal
 from .panel_sizes import layer_candidates, panel_candidates
 from .part import part_of
 from .room import fold_room, panel_room
@@ -32,13 +31,15 @@ from .trying import Attempt, Trial, why_not
 
 __all__ = ["Placed", "can_carry", "place"]
 
-#: So many sizes are tried; loops are solved by numbers, which takes longer.
-_MOST, _MOST_LOOPS = 60, 24
+#: So many sizes are built and checked; loops are solved by numbers, which takes longer.
+_MOST, _MOST_LOOPS = 24, 14
 _LOOPS = ("box", "layer", "strap")
+#: So many of those that would stand on what others are glued on.
+_MOST_CROWDED = 6
 #: Of those that are not without fault, so many are looked at thoroughly.
-_MOST_FAULTY = 3
+_MOST_FAULTY = 2
 #: How often what is in the way in the whole book is taken into the part.
-_ROUNDS = 3
+_ROUNDS = 2
 #: Sides that a description means where it names none.
 _USUAL_SIDES = ("valley", "outer")
 #: A book of no more mechanisms is taken as a whole; in a larger one so many neighbours.
@@ -131,27 +132,25 @@ def _candidates(
     point_mm: tuple[float, float] | None,
     second: Target | None,
 ) -> Iterator[Candidate]:
-    if kind == "strap":
-        if second is None or second.panel is None or target.panel is None:
-            raise HingeleafError("a strap goes from one panel to another; point at a second panel")
-        yield from strap_candidates(spread, target.panel, second.panel, point_mm)
-    elif kind == "layer":
-        name = owner_of(str(target.panel))
-        yield from layer_candidates(next(spec for spec in description.mechanisms if spec.id == name), at_mm)
-    elif target.fold is not None:
+    if target.fold is not None:
         fold = _fold(spread, target)
-        host = (
-            {"fold": fold.id} if target.side is None or kind == "slit-cut-in" else {"fold": fold.id, "side": fold.side}
-        )
-        yield from _with(host, fold_candidates(fold_room(spread, fold), kind, at_mm))
-    else:
-        panel = str(target.panel)
-        yield from _with({"panel": panel}, panel_candidates(panel_room(spread, panel), kind, point_mm))
+        usual = kind == "slit-cut-in" or fold.side in _USUAL_SIDES
+        host = {"fold": fold.id} if usual else {"fold": fold.id, "side": fold.side}
+        return _with(host, fold_candidates(fold_room(spread, fold), kind, at_mm))
+    panel = str(target.panel)
+    if kind == "strap":
+        if second is None or second.panel is None:
+            raise HingeleafError("a strap goes from one panel to another; point at a second panel")
+        return strap_candidates(spread, panel, second.panel, point_mm)
+    if kind == "layer":
+        box = next(spec for spec in description.mechanisms if spec.id == owner_of(panel))
+        return layer_candidates(box, at_mm)
+    return _with({"panel": panel}, panel_candidates(panel_room(spread, panel), kind, point_mm))
 
 
 def _with(host: Mapping[str, Any], candidates: Iterable[Candidate]) -> Iterator[Candidate]:
     for candidate in candidates:
-        yield Candidate({**host, **candidate.values}, candidate.cost)
+        yield replace(candidate, values={**host, **candidate.values})
 
 
 def _fold(spread: Spread, target: Target) -> Fold:
@@ -198,7 +197,7 @@ class _Search:
         near, every = self._near(), {spec.id for spec in self.description.mechanisms}
         best: tuple[Description, Attempt] | None = None
         for _ in range(_ROUNDS):
-            attempt = self._in_part(near, whole=near == every)
+            in_part = attempt = self._in_part(near, whole=near == every)
             changed = add_mechanism(self.description, self.kind, self.name, attempt.values)
             if near != every:
                 whole = Trial(self.description, self.kind, self.name, self.spread)
@@ -206,7 +205,7 @@ class _Search:
             if best is None or attempt.badness < best[1].badness:
                 best = changed, attempt
             others = {owner for finding in attempt.findings for owner in _owners(finding)} & every - near
-            if not others:
+            if not others or in_part.findings:
                 break
             near |= others
         if best is None:
@@ -232,7 +231,16 @@ class _Search:
         trial = Trial(part, self.kind, self.name, self.spread if whole else None)
         faulty: list[Attempt] = []
         refused: HingeleafError | None = None
-        for candidate in islice(self.candidates(), _MOST_LOOPS if self.kind in _LOOPS else _MOST):
+        hopeless: set[str] = set()
+        most = _MOST_LOOPS if self.kind in _LOOPS else _MOST
+        tried = crowded = 0
+        for candidate in self.candidates():
+            if candidate.shape in hopeless:
+                continue
+            tried += 1
+            crowded += candidate.crowded
+            if tried > most or crowded > _MOST_CROWDED:
+                break
             try:
                 attempt = trial.attempt(candidate.values)
             except HingeleafError as error:
@@ -241,6 +249,8 @@ class _Search:
             if not attempt.findings:
                 return attempt
             faulty.append(attempt)
+            if attempt.moves_ill:
+                hopeless.add(candidate.shape)
         if not faulty:
             raise HingeleafError(_sentence(self.target, self._unbuilt(refused)))
         return self._least_bad(trial, faulty)

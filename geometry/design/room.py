@@ -9,11 +9,13 @@ from functools import cached_property
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon, box
+from shapely import LineString, MultiPolygon, Polygon, box
 from shapely.affinity import affine_transform
 from shapely.geometry.base import BaseGeometry
 
+from ..mechanisms.glued import host_normal
 from ..model import Fold, HostSide
+from ..outline import parts_of
 from ..spread import Spread
 from ..transforms import Array
 
@@ -26,6 +28,8 @@ _FAR_MM = 5000.0
 _PLACES = 5
 #: What is glued on a panel is kept away from by this, mm, and so is its edge.
 _CLEAR_MM = 2.0
+#: In a smaller gap between two that stand beside a fold, mm, nothing is made by hand.
+_SMALLEST_GAP_MM = 12.0
 
 
 @dataclass(frozen=True)
@@ -36,10 +40,12 @@ class HostRoom:
     ----------
     card : what there is of the host
     page : the closed page less its margin, as the host lies on it; None where the host does not lie flat then
+    taken : what is glued on it, on the face on which something on this side of the fold stands
     """
 
     card: Polygon
     page: Polygon | None
+    taken: MultiPolygon
 
     def glue(self, at_mm: float, angle_rad: float = math.pi / 2) -> float:
         """How far a line from the fold runs on the card, mm."""
@@ -77,14 +83,19 @@ class FoldRoom:
         """Whether it is a ridge while the book is closed."""
         return self.shut_rad > 1.75 * math.pi
 
-    @property
-    def length(self) -> float:
-        """Of its longest span, mm."""
-        return max((end - start for start, end in self.spans), default=0.0)
-
-    def span_at(self, at_mm: float) -> tuple[float, float]:
-        """The span in which a place lies, or the nearest one to it."""
-        return min(self.spans, key=lambda span: max(span[0] - at_mm, at_mm - span[1], 0.0))
+    @cached_property
+    def gaps(self) -> tuple[tuple[float, float], ...]:
+        """What of its spans lies clear of all that is glued beside it, mm."""
+        near = [area.bounds for host in self.hosts for area in host.taken.geoms]
+        free: list[tuple[float, float]] = []
+        for start, end in self.spans:
+            place = start
+            for low, _, high, _ in sorted(near):
+                if low - _CLEAR_MM > place:
+                    free.append((place, min(low - _CLEAR_MM, end)))
+                place = max(place, high + _CLEAR_MM)
+            free.append((place, end))
+        return tuple(gap for gap in free if gap[1] - gap[0] >= _SMALLEST_GAP_MM)
 
     def glue(self, at_mm: float, angle_rad: float = math.pi / 2) -> float:
         """How far a line from the fold runs on the card of both hosts, mm."""
@@ -118,11 +129,11 @@ class PanelRoom:
 
     panel: str
     card: Polygon
-    front: BaseGeometry
-    back: BaseGeometry
+    front: MultiPolygon
+    back: MultiPolygon
     away: Array
 
-    def free(self, face: str) -> BaseGeometry:
+    def free(self, face: str) -> MultiPolygon:
         """What is free on a face, "front" or "back"."""
         return self.front if face == "front" else self.back
 
@@ -135,7 +146,7 @@ class PanelRoom:
     @cached_property
     def middle(self) -> tuple[float, float]:
         """The middle of the card, if there is about as much free about it as anywhere; or of the widest free place."""
-        shape = self.front if self.front.area > 0 else self.card
+        shape: Polygon | MultiPolygon = self.front if self.front.area > 0 else self.card
         widest = shapely.maximum_inscribed_circle(shape, tolerance=0.5)
         centre, centroid = shapely.get_point(widest, 0), self.card.centroid
         if shape.contains(centroid) and shape.boundary.distance(centroid) > 0.8 * widest.length:
@@ -170,11 +181,15 @@ def fold_room(spread: Spread, fold: Fold) -> FoldRoom:
     """The room about a fold, on one of its sides."""
     shut = spread.pose(np.zeros(1))
     angle = float(shut.angle(fold.dihedral)[0])
-    left, right = (
-        HostRoom(_seen(host, spread.panels[host.panel].outline), _page(spread, host, shut.matrices[host.panel][0]))
-        for host in (fold.left, fold.right)
+    hosts = tuple(
+        HostRoom(
+            card=_seen(host, spread.panels[host.panel].outline),
+            page=_page(spread, host, shut.matrices[host.panel][0]),
+            taken=_taken(spread, host, "front" if host_normal(fold, side) > 0 else "back"),
+        )
+        for side, host in (("left", fold.left), ("right", fold.right))
     )
-    return FoldRoom(fold, (left, right), _spans(spread, fold), angle if np.isfinite(angle) else 0.0)
+    return FoldRoom(fold, (hosts[0], hosts[1]), _spans(spread, fold), angle if np.isfinite(angle) else 0.0)
 
 
 def _seen(host: HostSide, outline: Polygon) -> Polygon:
@@ -184,6 +199,11 @@ def _seen(host: HostSide, outline: Polygon) -> Polygon:
     x, y = -float(host.origin @ host.along), -float(host.origin @ host.across)
     seen: Polygon = affine_transform(outline, [a, b, d, e, x, y])
     return seen
+
+
+def _taken(spread: Spread, host: HostSide, face: str) -> MultiPolygon:
+    areas = [area for area in spread.glue_areas if area.host == host.panel and area.face == face]
+    return MultiPolygon([_seen(host, area.outline) for area in areas])
 
 
 def _page(spread: Spread, host: HostSide, matrix: Array) -> Polygon | None:
@@ -219,7 +239,7 @@ def panel_room(spread: Spread, panel_id: str) -> PanelRoom:
     for area in spread.glue_areas:
         if area.host == panel_id:
             taken[area.face].append(area.outline)
-    free = {face: inside.difference(_about(shapes)) for face, shapes in taken.items()}
+    free = {face: MultiPolygon(parts_of(inside.difference(_about(own)))) for face, own in taken.items()}
     return PanelRoom(panel_id, panel.outline, free["front"], free["back"], _away(spread, panel_id))
 
 

@@ -6,12 +6,14 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
+from itertools import product
 from typing import Any
 
 import numpy as np
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon, box
 
 from ..errors import HingeleafError
+from ..outline import carried
 from ..spread import Spread
 from ..transforms import Array, apply, inverse, lift
 from .room import PanelRoom, panel_room
@@ -27,7 +29,7 @@ _SAME, _SAME_MM = 1e-5, 1e-3
 _SLACKS = (1.25, 1.12, 1.6)
 #: Where on the second panel its line is tried, as parts of what there is of it across the direction.
 _PLACES = (0.5, 0.35, 0.65, 0.2, 0.8)
-_BENDS = ("out", "in", "head", "foot")
+_BENDS = ("out", "in")
 #: Nearest that a glue line comes to the edge of a panel, mm.
 _EDGE_MM = 2.5
 _UPWARDS = np.array([0.0, 0.0, 1.0])
@@ -43,16 +45,24 @@ class _Pair:
     lines : (2,) float each; that direction in either's net coordinates, a unit vector
     poses : (n, 4, 4) float; from the second's net coordinates to the first's
     shift : float, mm; how much further along the direction the second's zero point lies than the first's
+    page : the closed page less its margin, in the first's net coordinates; None where the first does not lie flat then
     """
 
     rooms: tuple[PanelRoom, PanelRoom]
     lines: tuple[Array, Array]
     poses: Array
     shift: float
+    page: Polygon | None
 
     def distances(self, first: Array, second: Array) -> Array:
         """How far a place on the one is from a place on the other at every opening, (n,) float, mm."""
-        return np.linalg.norm(apply(self.poses, second[None])[:, 0] - lift(first), axis=1)
+        return np.asarray(np.linalg.norm(apply(self.poses, second[None])[:, 0] - lift(first), axis=1))
+
+    def lies_inside(self, first: Array, width: float) -> bool:
+        """Whether a crease so far from a place on the first lies on the closed page, on one side of it or the other."""
+        square = np.array([-self.lines[0][1], self.lines[0][0]])
+        ends = (Point(first + sign * width * square) for sign in (1.0, -1.0))
+        return self.page is None or any(self.page.covers(end) for end in ends)
 
     def faces(self, first: Array, second: Array) -> tuple[str, str]:
         """On which face of either a strap between two places stands, halfway open."""
@@ -87,14 +97,16 @@ def _made(pair: _Pair, start: Array, end: Array, least: float) -> Iterator[Candi
     ends = tuple(zip(pair.rooms, (start, end), pair.lines, strict=True))
     broad = 0.3 * min(_extent(room, line) for room, _, line in ends)
     for widths, worse in _widths(pair.distances(start, end)):
-        for scale in SCALES[:5]:
+        if len(widths) > 1 and not pair.lies_inside(start, widths[0]):
+            continue
+        for scale in SCALES[:4]:
             length = rounded(broad * scale)
             if length < 1.5 * SMALLEST_MM or not all(_on_card(*item, length) for item in ends):
                 continue
             for number, bend in enumerate(_BENDS if len(widths) > 1 else _BENDS[:1]):
                 values = _values(pair, (start, end), length) | {"widths": widths}
                 values |= {} if bend == "out" else {"bend": bend}
-                yield Candidate(values, least + worse - math.log(scale) + 0.15 * number)
+                yield Candidate(values, least + worse - math.log(scale) + 0.4 * number)
 
 
 def _pair(spread: Spread, first: str, second: str) -> _Pair:
@@ -109,13 +121,24 @@ def _pair(spread: Spread, first: str, second: str) -> _Pair:
     along = _direction(turns, places, (first, second))
     there = turns[0].T @ along
     if abs(along[2]) > _SAME or abs(there[2]) > _SAME:
-        raise HingeleafError(f"no line on {first} stays parallel to one on {second}, which a strap's two ends must")
+        raise HingeleafError(_unparallel(first, second))
     shifts = places @ along
     if np.ptp(shifts) > _SAME_MM:
         raise HingeleafError(f"{first} and {second} slide along each other, which a strap would not let them")
     rooms = panel_room(spread, first), panel_room(spread, second)
     lines = along[:2] / np.hypot(*along[:2]), there[:2] / np.hypot(*there[:2])
-    return _Pair(rooms, lines, seen, float(shifts.mean()))
+    return _Pair(rooms, lines, seen, float(shifts.mean()), _page(spread, poses[first][0]))
+
+
+def _page(spread: Spread, shut: Array) -> Polygon | None:
+    if not np.isfinite(shut).all() or abs(abs(shut[2, 2]) - 1.0) > 1e-3:
+        return None
+    (width, height), margin = spread.page_size_mm, spread.margin_mm
+    return carried(box(0.0, margin, width - margin, height - margin), inverse(shut))
+
+
+def _unparallel(first: str, second: str) -> str:
+    return f"no line on {first} stays parallel to one on {second}, which a strap's two ends must"
 
 
 def _direction(turns: Array, places: Array, names: tuple[str, str]) -> Array:
@@ -124,7 +147,7 @@ def _direction(turns: Array, places: Array, names: tuple[str, str]) -> Array:
     _, sizes, rows = np.linalg.svd(spun)
     if sizes[0] > _SAME:
         if sizes[2] > _SAME:
-            raise HingeleafError(f"no line on {names[0]} stays parallel to one on {names[1]}, which a strap's ends must")
+            raise HingeleafError(_unparallel(*names))
         return np.asarray(rows[2])
     ways = places - places[0]
     _, sizes, rows = np.linalg.svd(ways)
@@ -146,11 +169,12 @@ def _places(pair: _Pair, point_mm: tuple[float, float] | None) -> Iterator[tuple
     wish = np.round(pair.rooms[0].middle if point_mm is None else point_mm)
     square = np.array([-pair.lines[0][1], pair.lines[0][0]])
     reach = _extent(pair.rooms[0], square)
-    for share in (0.0, 0.12, -0.12, 0.25, -0.25, 0.4, -0.4):
-        start = wish + share * reach * square
+    long = _extent(pair.rooms[0], pair.lines[0])
+    for share, drift in product((0.0, 0.12, -0.12, 0.25, -0.25, 0.4, -0.4), (0.0, 0.25, -0.25)):
+        start = wish + share * reach * square + drift * long * pair.lines[0]
         if pair.rooms[0].card.contains(Point(start)):
             for end, worse in _opposite(pair, start):
-                yield start, end, 2.0 * abs(share) + worse
+                yield start, end, 2.0 * (abs(share) + abs(drift)) + worse
 
 
 def _opposite(pair: _Pair, start: Array) -> Iterator[tuple[Array, float]]:

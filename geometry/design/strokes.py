@@ -96,6 +96,10 @@ class Stroke:
         there = float(np.hypot(*(ends[1] - start)) + np.hypot(*(ends[0] - end)))
         line = self if here <= there else self.reversed()
         points, before, after = line.points.copy(), line.before.copy(), line.after.copy()
+        # What is straight stays so wherever its end goes.
+        for part in {0, line.count - 1}:
+            if line.is_straight(part):
+                after[part], before[part + 1] = points[part], points[part + 1]
         for index, place in ((0, start), (-1, end)):
             shift = place - points[index]
             before[index] += shift
@@ -147,7 +151,8 @@ def stroke_from_path(path: Any) -> Stroke:
         else:
             for curve in _cubics(part):
                 add(curve.control1, curve.control2, curve.end)
-    return _tidy(Stroke(*(np.array(places, dtype=float).reshape(-1, 2) for places in (points, before, after)), closed))
+    drawn, towards, onward = (np.array(places, dtype=float).reshape(-1, 2) for places in (points, before, after))
+    return _tidy(Stroke(drawn, towards, onward, closed))
 
 
 def _cubics(part: Any) -> Iterable[Any]:

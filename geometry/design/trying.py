@@ -10,6 +10,7 @@ import tomlkit
 
 from ..assembly import assemble
 from ..checks import CHECKS, Finding
+from ..checks.collisions import check_collisions
 from ..description.data import Description, MechanismSpec
 from ..description.reader import parse_description
 from ..errors import DescriptionError, HingeleafError
@@ -26,6 +27,8 @@ STAGES: tuple[tuple[str, ...], ...] = (
     ("crease-crosses-cut", "crease-ends-loose", "cut-ends-loose", "strength", "bulk"),
     ("hand-collides", "hands-collide"),
 )
+#: These look at every piece by itself, and take most of the time: only pieces that are new or cut otherwise matter.
+_BY_PIECE = ("crease-crosses-cut", "crease-ends-loose", "cut-ends-loose", "strength")
 _SEVERE = {"error": 10.0, "warning": 1.0, "note": 1.0}
 #: What cannot be mended by moving anything else: it does not work where it stands.
 _BROKEN = ("closes-flat", "opens-fully", "free-motion", "hand-locks", "dead-point")
@@ -50,6 +53,11 @@ class Attempt:
     def badness(self) -> float:
         """The larger the worse; 0 where nothing is wrong."""
         return sum(_SEVERE[finding.severity] for finding in self.findings)
+
+    @property
+    def moves_ill(self) -> bool:
+        """Whether something of its own motion is wrong, which no other size in proportion and no other place mends."""
+        return any(finding.code in (*_BROKEN, "snaps") for finding in self.findings)
 
     @property
     def broken(self) -> Finding | None:
@@ -108,26 +116,29 @@ class Trial:
 
     def _new(self, code: str, spread: Spread) -> list[Finding]:
         """Findings of one check that were not there before."""
-        found = [finding for finding in self._check(code, spread) if self._counts(finding)]
+        found = [finding for finding in self._check(code, spread) if self._counts(finding, spread)]
         if not found:
             return []
         if code not in self._known:
             before = self._check(code, self.before)
-            self._known[code] = frozenset(item.key for item in before if self._counts(item))
+            self._known[code] = frozenset(item.key for item in before if item.severity != "note")
         return [finding for finding in found if finding.key not in self._known[code]]
 
-    def _counts(self, finding: Finding) -> bool:
+    def _counts(self, finding: Finding, spread: Spread) -> bool:
         if finding.severity != "note":
             return True
-        # A note on a dead point: it never rises.
-        return finding.code == "dead-point" and finding.panel is not None and owner_of(finding.panel) == self.name
+        if finding.code != "dead-point" or finding.panel is None or owner_of(finding.panel) != self.name:
+            return False
+        # A note on a dead point: it never rises as the book opens. A hand may raise it all the same.
+        return not any(f"{self.name}:middle" in spread.moved_by(hand.variable) for hand in spread.hands)
 
     def _check(self, code: str, spread: Spread) -> Iterable[Finding]:
-        if code == "strength":
-            # By far the slowest; it looks at every piece by itself.
+        if code in _BY_PIECE:
             spread = replace(spread, pieces=tuple(item for item in spread.pieces if self._touched(item.id, spread)))
-        check = CHECKS[code]
-        return check(spread)
+        if code == "collides":
+            own = frozenset(name for name in spread.panels if owner_of(name) == self.name)
+            return check_collisions(spread, among=own)
+        return CHECKS[code](spread)
 
     def _touched(self, piece: str, spread: Spread) -> bool:
         before = self.before.panels

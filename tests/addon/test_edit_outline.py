@@ -114,9 +114,9 @@ def test_a_moved_point_moves_the_edge_and_nothing_else(bpy, book, activate, rig)
     bpy.ops.hingeleaf.edit_outline(key="edge_left")
     curve = bpy.context.view_layer.objects.active
     points = curve.data.splines[0].points
-    assert [round(1000 * value, 3) for value in points[1].co[:2]] == [50.0, 50.0]
-    points[1].co = (0.065, 0.045, 0, 1)
-    points[0].co = (0.002, 0.049, 0, 1)
+    assert [round(1000 * value, 3) for value in points[1].co[:2]] == [-50.0, 50.0]
+    points[1].co = (-0.065, 0.045, 0, 1)
+    points[0].co = (-0.002, 0.049, 0, 1)
     bpy.ops.hingeleaf.apply_outline()
     assert values(book, "hill")["edge_left"] == [[65.0, 45.0]]
     assert [-65.0, 45.0] in net_points(rig, book, "hill.left").round(6).tolist()
@@ -129,7 +129,7 @@ def test_a_moved_point_moves_the_edge_and_nothing_else(bpy, book, activate, rig)
 def test_both_sides(bpy, book, activate):
     activate(book, "hill.left")
     bpy.ops.hingeleaf.edit_outline(key="edge_left", both=True)
-    bpy.context.view_layer.objects.active.data.splines[0].points[1].co = (0.06, 0.06, 0, 1)
+    bpy.context.view_layer.objects.active.data.splines[0].points[1].co = (-0.06, 0.06, 0, 1)
     bpy.ops.hingeleaf.apply_outline()
     edges = {key: value for key, value in values(book, "hill").items() if "edge" in key}
     assert edges == {"edge": [[60.0, 60.0]]}
@@ -140,13 +140,13 @@ def test_what_crosses_itself_is_said_and_stays_for_mending(bpy, book, activate):
     activate(book, "hill.left")
     bpy.ops.hingeleaf.edit_outline(key="edge_left")
     curve = bpy.context.view_layer.objects.active
-    curve.data.splines[0].points[1].co = (0.02, -0.03, 0, 1)
+    curve.data.splines[0].points[1].co = (-0.02, -0.03, 0, 1)
     with pytest.raises(RuntimeError, match="crosses itself"):
         bpy.ops.hingeleaf.apply_outline()
     assert bpy.context.view_layer.objects.active == curve
     assert bpy.context.mode == "EDIT_CURVE"
     assert book["hingeleaf_description"] == before
-    curve.data.splines[0].points[1].co = (0.05, 0.03, 0, 1)
+    curve.data.splines[0].points[1].co = (-0.05, 0.03, 0, 1)
     assert bpy.ops.hingeleaf.apply_outline() == {"FINISHED"}
 
 
@@ -158,7 +158,7 @@ def test_windows_are_drawn_as_closed_splines(bpy, book, activate):
         spline = curve.data.splines.new("POLY")
         spline.points.add(3)
         for point, (x, y) in zip(spline.points, ((0, 0), (4, 0), (4, 4), (0, 4)), strict=True):
-            point.co = ((place + x) / 1000, (15 + y) / 1000, 0, 1)
+            point.co = (-(place + x) / 1000, (15 + y) / 1000, 0, 1)
         spline.use_cyclic_u = place == 10
     with pytest.raises(RuntimeError, match="join its ends"):
         bpy.ops.hingeleaf.apply_outline()
@@ -172,7 +172,7 @@ def test_undo_goes_back_over_the_whole_edit(bpy, book, activate, rig):
     activate(book, "hill.left")
     bpy.ops.ed.undo_push(message="base")
     bpy.ops.hingeleaf.edit_outline("EXEC_DEFAULT", True, key="edge_left")
-    bpy.context.view_layer.objects.active.data.splines[0].points[1].co = (0.065, 0.045, 0, 1)
+    bpy.context.view_layer.objects.active.data.splines[0].points[1].co = (-0.065, 0.045, 0, 1)
     bpy.ops.ed.undo_push(message="Move")
     bpy.ops.hingeleaf.apply_outline("EXEC_DEFAULT", True)
     after = bpy.data.objects[name]["hingeleaf_description"]

@@ -9,7 +9,7 @@ from shapely import LineString, Point, Polygon
 
 from geometry import HingeleafError, assemble, parse_description, read_description
 from geometry.design.outline_keys import outline_keys, with_outline
-from geometry.design.strokes import stroke_of, value_of
+from geometry.design.strokes import Stroke, stroke_of, value_of
 from geometry.outline import polyline
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -183,3 +183,14 @@ def test_lines_of_keys_are_continuous_lines():
     line = LineString(on_net(key, key.strokes[0]))
     assert line.is_simple
     assert Point(line.coords[0]).distance(Point(0, 50)) < 1e-6
+
+
+def test_a_straight_part_stays_straight_when_its_end_is_set_on_the_hinge():
+    """Blender's vector handles lie on the way between their points; with the point moved they would make a curve."""
+    description = hill()
+    key = key_of(description, "edge_left")
+    points = np.array([[0.0, 50.0], [30.0, 60.0], [53.0, 2.0]])
+    before = np.array([[0.0, 50.0], [30.0, 65.0], [30 + 23 * 2 / 3, 60 - 58 * 2 / 3]])
+    after = np.array([[10.0, 70.0], [30 + 23 / 3, 60 - 58 / 3], [53.0, 2.0]])
+    changed = with_outline(description, key, [Stroke(points, before, after, False)])
+    assert changed.mechanisms[0].values["edge_left"] == "M 0 50 C 10 70 30 65 30 60"

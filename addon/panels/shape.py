@@ -1,0 +1,65 @@
+"""The outline and the artwork of the selected panel, sizes found by a wish, and the mechanism as an asset."""
+
+from typing import Any
+
+import bpy
+
+from ..books import active_book
+from ..designing import mechanism_of
+from ..outline_editing import is_drawing
+from ..panel_objects import PANEL_KEY, PIECE_KEY
+from .base import SidebarPanel, draw_text
+
+__all__ = ["HINGELEAF_PT_shape"]
+
+
+class HINGELEAF_PT_shape(SidebarPanel, bpy.types.Panel):
+    """The selected panel: its outline and its artwork"""
+
+    bl_label = "Outline and Artwork"
+    bl_idname = "HINGELEAF_PT_shape"
+    bl_parent_id = "HINGELEAF_PT_mechanisms"
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw it."""
+        layout: Any = self.layout
+        root = active_book(context)
+        item = context.view_layer.objects.active if context.view_layer is not None else None
+        if item is not None and is_drawing(item):
+            draw_text(layout, context, "Shape the curve in Edit Mode, then apply it", icon="INFO")
+            row = layout.row(align=True)
+            row.operator("hingeleaf.apply_outline", text="Apply", icon="CHECKMARK")
+            row.operator("hingeleaf.cancel_outline", text="Cancel", icon="X")
+            return
+        if root is None or item is None or not item.get(PANEL_KEY):
+            draw_text(layout, context, "Select a panel in the viewport", icon="INFO")
+            return
+        if mechanism_of(item):
+            _draw_outline(layout)
+        _draw_artwork(layout, item.get(PIECE_KEY, ""))
+        if mechanism_of(item):
+            layout.separator()
+            layout.operator("hingeleaf.fit_sizes", icon="FULLSCREEN_ENTER")
+            layout.operator("hingeleaf.mark_asset", text="Mark as Asset", icon="ASSET_MANAGER")
+
+
+def _draw_outline(layout: Any) -> None:
+    row = layout.row(align=True)
+    row.operator_context = "EXEC_DEFAULT"
+    row.operator_menu_enum("hingeleaf.edit_outline", "key", text="Edit Outline", icon="IPO_BEZIER")
+    row = layout.row(align=True)
+    row.operator_context = "INVOKE_DEFAULT"
+    row.operator_menu_enum("hingeleaf.outline_from_object", "key", text="From Object")
+    row.operator_menu_enum("hingeleaf.outline_from_svg", "key", text="From SVG")
+
+
+def _draw_artwork(layout: Any, piece: str) -> None:
+    """Buttons for both faces of the piece."""
+    layout.operator_context = "INVOKE_DEFAULT"
+    column = layout.column(align=True)
+    column.label(text=f"Artwork of {'the pages' if piece == 'page' else piece}")
+    for face in ("front", "back"):
+        row = column.row(align=True)
+        for name, text, icon in (("assign", face.capitalize(), "IMAGE_DATA"), ("remove", "", "X")):
+            entry = row.operator(f"hingeleaf.{name}_artwork", text=text, icon=icon)
+            entry.on, entry.face = "PIECE", face
