@@ -531,8 +531,22 @@ def check_types(interpreter: Interpreter) -> bool:
     return done.returncode == 0
 
 
+def walk_in_window(args: argparse.Namespace) -> int:
+    """Build the extension for the Blender of the window there is, and walk through it by mouse and keyboard."""
+    python = environment(find_interpreters(args.python)[0])
+    script = [python, "tests/window/run.py"]
+    asked = subprocess.run(script, cwd=ROOT, env=child_environment(), stdout=subprocess.PIPE, text=True)
+    tag = asked.stdout.strip()
+    if asked.returncode or not tag:  # it has said why
+        return asked.returncode
+    made = make_package(python, [this_platform()], [tag])[0]
+    return subprocess.call([*script, str(made)], cwd=ROOT, env=child_environment())
+
+
 def run_tests(args: argparse.Namespace, rest: list[str]) -> int:
-    """Style, types, the extension's zip, then every test on each Python."""
+    """Style, types, the extension's zip, then every test on each Python; or the walk in a window."""
+    if args.window:
+        return walk_in_window(args)
     found = sorted(find_interpreters(args.python, enough=len(PYTHONS)), key=lambda each: each.full, reverse=True)
     pythons = {each.version: environment(each, "dev") for each in found}
     for python in pythons.values():
@@ -610,7 +624,9 @@ def command_line() -> argparse.ArgumentParser:
     added.add_argument("--samples", type=int, metavar="N", help="samples a pixel: more is slower and cleaner")
     added.add_argument("--quick", action="store_true", help="small pictures and few frames, to try things out")
     about = "check style and types, build the extension, and run every test on each Python found"
-    command(run_tests, "test", about, "Further arguments go to pytest, as in: test tests/geometry -k tent")
+    added = command(run_tests, "test", about, "Further arguments go to pytest, as in: test tests/geometry -k tent")
+    text = "instead walk through the extension in a real Blender window, by mouse and keyboard"
+    added.add_argument("--window", action="store_true", help=text)
     added = command(package, "package", "build and validate the extension's zips into out/packages/", "")
     added.add_argument("--platform", action="append", choices=list(PLATFORMS), help="may be repeated; default: all")
     tags = ",".join(PYTHON_TAGS)
@@ -629,7 +645,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return its exit status, 2 for what a user has to put right first."""
     parser = command_line()
     args, rest = parser.parse_known_args(arguments)
-    if rest and args.action not in (run_tests, bench, pictures):
+    if rest and (args.action not in (run_tests, bench, pictures) or getattr(args, "window", False)):
         parser.error(f"unknown arguments: {' '.join(rest)}")
     try:
         return int(args.action(args, rest))

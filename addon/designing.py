@@ -25,6 +25,7 @@ from .books import (
     remember_text,
     text_of,
 )
+from .bulk import bulk_object, remove_bulk
 from .channels import channels_of
 from .flat_net import renew_net
 from .geometry import Description, HingeleafError, Spread, assemble
@@ -33,7 +34,9 @@ from .geometry.design.part import Drag, begin_drag, part_of
 from .geometry.trees import owner_of
 from .listing import list_mechanisms
 from .presenting import redraw
+from .reporting import show_refusal
 from .rig import MOTION_KEY, PANEL_KEY, motion_of, update_book, update_part
+from .studio import rebuild_studio
 from .tinting import apply_tint
 
 __all__ = [
@@ -144,9 +147,11 @@ def change_book(context: bpy.types.Context, root: bpy.types.Object, description:
     root[_CHANGING], root[_WHOLE] = False, description.text
     list_mechanisms(root, description)
     if before != spread.page_size_mm and camera_of(root) is not None:
-        from .studio import rebuild_studio
-
         rebuild_studio(spread, book, context)
+    shown = bulk_object(root)
+    if shown is not None:
+        # It was of the book as it was.
+        remove_bulk(shown)
     renew_net(context, root, spread)
     apply_tint(context, root, spread)
     root.update_tag()
@@ -264,8 +269,6 @@ def _finish_now() -> None:
     context = bpy.context
     said = finish_changes(context)
     if said:
-        from .reporting import show_refusal
-
         show_refusal(context, said)
     redraw(context)
 

@@ -29,7 +29,7 @@ class HINGELEAF_OT_mark_asset(BookOperator, bpy.types.Operator):
     """Make an asset of the active mechanism and of all that stands on it, to be dropped onto a fold of any book"""
 
     bl_idname = "hingeleaf.mark_asset"
-    bl_label = "Mark Mechanism as Asset"
+    bl_label = "Make Asset of Mechanism"
     bl_options = {"REGISTER", "UNDO"}
 
     @classmethod

@@ -4,9 +4,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from tests.addon.designs import assert_same, book_of, push, standing, text_of
 
 from geometry import assemble, parse_description
+from tests.addon.designs import assert_same, book_of, push, standing, text_of
 
 
 def kinds(root):
@@ -87,7 +87,7 @@ def test_a_rider_is_added_on_a_panel_and_a_strap_between_two(bpy, new_book, add)
     assert rider.values["panel"] == "page.right"
 
 
-def test_objects_follow_the_text(bpy, new_book, add):
+def test_objects_follow_the_text(bpy, new_book, add, tmp_path):
     """After many changes in place every object stands where a book opened afresh has it."""
     new_book()
     add("v-fold", at=110)
@@ -104,10 +104,9 @@ def test_objects_follow_the_text(bpy, new_book, add):
     spread = assemble(parse_description(text))
     assert sorted(places) == sorted(spread.panels)
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
-    file = bpy.app.tempdir + "yard.toml"
-    with open(file, "w") as out:
-        out.write(text)
-    bpy.ops.hingeleaf.open_description(filepath=file, studio=False)
+    file = tmp_path / "yard.toml"
+    file.write_text(text)
+    bpy.ops.hingeleaf.open_description(filepath=str(file), studio=False)
     assert_same(standing(bpy), places)
 
 

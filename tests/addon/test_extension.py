@@ -31,7 +31,7 @@ def test_tooltips_and_labels_follow_the_house(bpy):
         rna = getattr(bpy.ops.hingeleaf, name).get_rna_type()
         assert rna.description, name
         assert not rna.description.endswith("."), name
-        small = {"to", "of", "the", "a", "in", "on", "from"}
+        small = {"to", "of", "the", "a", "in", "on", "from", "as"}
         assert all(word[0].isupper() or word in small for word in rna.name.split()), name
         for prop in rna.properties:
             assert not prop.description.endswith("."), f"{name}.{prop.identifier}"

@@ -7,6 +7,7 @@ import os
 import random
 
 import pytest
+
 from tests.addon.designs import assert_same, book_of, push, standing, text_of
 
 SEQUENCES = int(os.environ.get("HINGELEAF_SEQUENCES", "40"))

@@ -158,17 +158,30 @@ def browse(folder, name=""):
     """Type a folder, and the name of a file, into the file browser that is open, and confirm; a step of a walk."""
     yield from until("the file browser is open", browsed)
     yield from beat(10)
-    yield from _fill("directory", lambda: browser_region("UI"), str(folder), (0.5, 0.4, 0.6))
+    place = yield from find("directory", lambda: browser_region("UI"), step=6)
+    yield from _type_over(place, str(folder))
     yield from until(f"the file browser is in {folder}", lambda: _browsed_folder() == str(folder))
-    # Blender leaves the field open; a click beside it closes it, where there are no files.
+    # Blender opens the field once more; a click beside it, low in the list, closes it.
     window, _, region = browser_region("WINDOW")
     yield from click(on_screen(window, region.x + region.width / 2, region.y + 40))
-    if name:
-        yield from _fill("filename", lambda: browser_region("EXECUTE"), name, (0.3,))
-    yield from beat()
     button = yield from find("file.execute", lambda: browser_region("EXECUTE"), across=0.93, step=6)
-    yield from click(button)
+    if name:
+        window, _, region = browser_region("EXECUTE")
+        yield from _type_over((window.x + region.x + 0.3 * region.width, button[1]), name)
+    for _ in range(3):
+        if browsed():
+            yield from click(button)
+            yield from beat(20)
     yield from until("the file browser is closed", lambda: not browsed())
+    yield from beat()
+
+
+def _type_over(place, text):
+    """Put text in place of what the field under a place holds."""
+    yield from click(place, times=2)
+    yield from key("ctrl+a")
+    yield from typed(text)
+    yield from key("Return")
     yield from beat()
 
 
