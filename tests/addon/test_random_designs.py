@@ -1,5 +1,7 @@
 """Random sequences of actions with undo and redo end as if only the surviving actions had ever been done.
 
+What stands then is held against the replay, against a book opened afresh from its text, and against the saved file.
+
 HINGELEAF_SEQUENCES sets how many are tried; a few keep the suite quick, five hundred are what a release is held to.
 """
 
@@ -113,6 +115,11 @@ def test_undo_and_redo_leave_what_survives(bpy, group, tmp_path):
         for action in survivors:
             assert do(bpy, action), (seed, action)
         assert text_of(bpy) == text, (seed, survivors)
+        assert_same(standing(bpy), places)
+        described = tmp_path / "book.toml"
+        described.write_text(text)
+        bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+        bpy.ops.hingeleaf.open_description(filepath=str(described), studio=False)
         assert_same(standing(bpy), places)
         bpy.ops.wm.open_mainfile(filepath=str(file))
         assert text_of(bpy) == text, seed

@@ -23,6 +23,20 @@ __all__ = [
 ]
 
 _TEXT = "hingeleaf_description"
+_LOADED = []
+
+
+@bpy.app.handlers.persistent
+def _count(*_):
+    _LOADED.append(True)
+
+
+bpy.app.handlers.load_post.append(_count)
+
+
+def files_loaded():
+    """How many files were opened, new ones too, since the walk began."""
+    return len(_LOADED)
 
 
 def _installed(name):

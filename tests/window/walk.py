@@ -42,14 +42,14 @@ def walk():
 
 def new_file():
     """File > New, General."""
-    for cube in bpy.data.objects:
-        cube.name = f"Old {cube.name}"
+    loaded = book.files_loaded()
     move(middle(viewport()))
     yield from beat()
     yield from key("ctrl+n")
     yield from beat()
     yield from key("g")
-    yield from until("the new file is open", lambda: "Cube" in bpy.data.objects)
+    yield from until("the new file is open", lambda: book.files_loaded() > loaded)
+    expect(not bpy.data.filepath and "Cube" in bpy.data.objects, "File > New gave no new file")
     yield from beat()
 
 
