@@ -88,7 +88,7 @@ def _belongs(item: bpy.types.Object | None, root: bpy.types.Object) -> bool:
 
 def description_file(root: bpy.types.Object) -> Path:
     """The file that a book was opened from."""
-    return own_folder(root) / root[_SOURCE]
+    return own_folder(root) / str(root[_SOURCE])
 
 
 def find_object(name: str) -> bpy.types.Object | None:

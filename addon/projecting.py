@@ -56,8 +56,8 @@ class Viewport:
         across = way.cross(along)
         if across.length_squared < 1e-18:
             return 0.0
-        between = origin - start
-        return float(between.cross(way).dot(along.cross(way)) / along.cross(way).length_squared)
+        between, square = (origin - start).cross(way), along.cross(way)
+        return float(between.dot(square) / square.length_squared)
 
 
 def viewport_at(context: bpy.types.Context, event: bpy.types.Event) -> Viewport | None:

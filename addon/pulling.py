@@ -67,7 +67,7 @@ def handle_places(root: bpy.types.Object, mechanism: str) -> dict[str, tuple[Han
     spread = part_with(root, mechanism)
     # Asked for whenever a viewport is drawn, and nearly always the same as before.
     hands = tuple(float(root.get(hand_key(hand.id), 0.0)) for hand in spread.hands)
-    where = tuple(value for row in root.matrix_world for value in row)
+    where = tuple(np.array(root.matrix_world, dtype=float).ravel().tolist())
     state = text_of(root), mechanism, float(root.get(OPENING, 180.0)), hands, where
     if _PLACES.get("state") == state:
         known: dict[str, tuple[Handle, Vector, Vector]] = _PLACES["places"]

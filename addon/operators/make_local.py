@@ -1,5 +1,7 @@
 """Make a book that is linked from another file this file's own, so that it can be changed."""
 
+from typing import Any
+
 import bpy
 
 from ..books import active_book, collection_of, is_linked, root_of
@@ -48,14 +50,15 @@ def own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.ty
         The file that it is linked from is not there, or no longer has it.
     """
     file = bpy.path.abspath(linked.library.filepath)
+    reading: Any = bpy.data.libraries.load(file, link=False)
     try:
-        with bpy.data.libraries.load(file, link=False) as (there, here):
+        with reading as (there, here):
             here.collections = [name for name in there.collections if name == linked.name]
     except OSError:
         raise HingeleafError(f"{file}, which this book is linked from, cannot be read; put it back there") from None
     if not here.collections:
         raise HingeleafError(f'{file} no longer has "{linked.name}"; open it and look what became of it')
-    own: bpy.types.Collection = here.collections[0]  # type: ignore[assignment]
+    own: bpy.types.Collection = here.collections[0]
     parents = [item for item in (context.scene.collection, *bpy.data.collections) if linked in list(item.children)]
     for parent in parents or [context.scene.collection]:
         parent.children.link(own)
