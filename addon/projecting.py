@@ -56,7 +56,8 @@ class Viewport:
         across = way.cross(along)
         if across.length_squared < 1e-18:
             return 0.0
-        between, square = (origin - start).cross(way), along.cross(way)
+        between: Any = (origin - start).cross(way)
+        square: Any = along.cross(way)
         return float(between.dot(square) / square.length_squared)
 
 

@@ -8,6 +8,7 @@ from bpy.props import StringProperty
 from ..books import all_books, camera_of, collection_of
 from ..geometry import HingeleafError
 from ..presenting import hide_other_collections, look_through_camera, make_active
+from ..tinting import show_tints
 from .base import ReportingOperator
 
 __all__ = ["HINGELEAF_OT_show_book"]
@@ -36,3 +37,4 @@ class HINGELEAF_OT_show_book(ReportingOperator, bpy.types.Operator):
         if camera is not None:
             context.scene.camera = camera
             look_through_camera(context)
+        show_tints(context)
