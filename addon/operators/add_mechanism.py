@@ -104,6 +104,10 @@ class HINGELEAF_OT_add_mechanism(PickingOperator, bpy.types.Operator):
         self.fold, self.side, self.panel = target.fold or "", target.side or "", target.panel or ""
         self.at, self.point = hover.at_mm, hover.point_mm
 
+    def forget(self) -> None:
+        """Ask anew."""
+        self.fold = self.side = self.panel = self.second = ""
+
     def run(self, context: bpy.types.Context) -> None:
         """Place it and build."""
         root = active_book(context)

@@ -258,6 +258,10 @@ class HINGELEAF_OT_rehost_mechanism(_MechanismOperator, PickingOperator, bpy.typ
         self.fold, self.side, self.panel = target.fold or "", target.side or "", target.panel or ""
         self.at = hover.at_mm
 
+    def forget(self) -> None:
+        """Ask anew."""
+        self.fold = self.side = self.panel = ""
+
     def run(self, context: bpy.types.Context) -> None:
         """Stand it there, and build."""
         root, name = self.target(context)

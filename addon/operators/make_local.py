@@ -49,15 +49,18 @@ def own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.ty
     HingeleafError
         The file that it is linked from is not there, or no longer has it.
     """
-    file = bpy.path.abspath(linked.library.filepath)
+    source: Any = linked if linked.library is not None else getattr(linked.override_library, "reference", None)
+    if source is None:
+        raise HingeleafError(f"{linked.name} is partly this file's own; append the book again from its file")
+    file = bpy.path.abspath(source.library.filepath)
     reading: Any = bpy.data.libraries.load(file, link=False)
     try:
         with reading as (there, here):
-            here.collections = [name for name in there.collections if name == linked.name]
+            here.collections = [name for name in there.collections if name == source.name]
     except OSError:
         raise HingeleafError(f"{file}, which this book is linked from, cannot be read; put it back there") from None
     if not here.collections:
-        raise HingeleafError(f'{file} no longer has "{linked.name}"; open it and look what became of it')
+        raise HingeleafError(f'{file} no longer has "{source.name}"; open it and look what became of it')
     own: bpy.types.Collection = here.collections[0]
     parents = [item for item in (context.scene.collection, *bpy.data.collections) if linked in list(item.children)]
     for parent in parents or [context.scene.collection]:

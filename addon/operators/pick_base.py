@@ -45,6 +45,10 @@ class PickingOperator(ReportingOperator, _Operator):
         """Put what was picked into the operator's properties."""
         raise NotImplementedError
 
+    def forget(self) -> None:
+        """Take out again what was picked."""
+        raise NotImplementedError
+
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Ask, in whatever 3D viewport the pointer is."""
         if self.is_told():
@@ -107,8 +111,13 @@ class PickingOperator(ReportingOperator, _Operator):
         if not self.is_told():
             redraw(context)
             return {"RUNNING_MODAL"}
+        done = self.execute(context)
+        if "FINISHED" not in done:
+            # The reason has been said; another place may do.
+            self.forget()
+            return {"RUNNING_MODAL"}
         stop_picking(context)
-        return self.execute(context)
+        return done
 
 
 def stop_picking(context: bpy.types.Context) -> None:

@@ -4,6 +4,7 @@ from typing import Any
 
 import bpy
 
+from ..assets import is_dropped
 from ..books import active_book
 from ..designing import mechanism_of
 from ..outline_editing import is_drawing
@@ -30,6 +31,9 @@ class HINGELEAF_PT_shape(SidebarPanel, bpy.types.Panel):
             row = layout.row(align=True)
             row.operator("hingeleaf.apply_outline", text="Apply", icon="CHECKMARK")
             row.operator("hingeleaf.cancel_outline", text="Cancel", icon="X")
+            return
+        if item is not None and is_dropped(item):
+            layout.operator("hingeleaf.place_asset", icon="SNAP_EDGE")
             return
         if root is None or item is None or not item.get(PANEL_KEY):
             draw_text(layout, context, "Select a panel in the viewport", icon="INFO")
