@@ -110,6 +110,11 @@ def check():
     return bpy.context.scene.hingeleaf
 
 
+def is_checked():
+    """Whether the last check was of the book as it is now."""
+    return check().book is not None and check().book == root() and not _installed("found").is_stale(check())
+
+
 def moment():
     """What the interface keeps for the moment."""
     return bpy.context.window_manager.hingeleaf

@@ -31,12 +31,17 @@ def walk():
     yield from add("Platform", "platform", "spine", 0.25)
     shot("10-built")
     yield from drag_handle("v-fold", "height")
+    before = book.text()
     yield from type_size("v-fold", "v_fold", "height", 48)
+    yield from undo_and_redo(before, book.text(), "typing height")
     yield from close_and_open()
-    yield from check_book()
+    found = yield from check_book()
+    expect(not found, f"the book stands as it was placed, and the check finds {found}")
+    shot("14-checked")
     yield from assign_artwork("v-fold.right", "v-fold")
     yield from make_film()
     yield from write_nets()
+    yield from go_to_finding()
     yield from save_and_reopen()
 
 
@@ -139,7 +144,7 @@ def undo_and_redo(before, after, action):
 
 def type_size(name, group, size, value):
     """Type a number into the sidebar."""
-    before, opened = book.design(), book.text()
+    before = book.design()
     place = yield from find(f"{group}.{size}", sidebar, across=0.62)
     yield from click(place, times=2)
     yield from key("ctrl+a")
@@ -149,7 +154,7 @@ def type_size(name, group, size, value):
     expect(book.changed(before) == [(name, size)], f"typing {size} changed {book.changed(before)}")
     yield from beat(20)
     shot(f"12-typed-{size}")
-    yield from undo_and_redo(opened, book.text(), f"typing {size}")
+    say(f"Type {size}")
 
 
 def close_and_open():
@@ -169,21 +174,32 @@ def close_and_open():
 
 
 def check_book():
-    """Check the book, and go to its first finding if it has one."""
+    """Check the book; a step that returns what was found."""
     place = yield from find("hingeleaf.check_book", sidebar)
     yield from click(place)
-    check = book.check
-    yield from until("the book is checked", lambda: check().book is not None and check().book == book.root())
+    yield from until("the book is checked", book.is_checked)
     yield from beat()
-    shot("14-checked")
-    say(f"Check Book: {[each.short for each in check().findings]}")
-    if check().findings:
-        place = yield from find("hingeleaf.show_finding", sidebar, across=0.3)
-        yield from click(place)
-        yield from until("a finding is shown", lambda: check().active >= 0)
-        yield from beat()
-        shot("15-finding")
-        say("Show Finding")
+    found = [each.short for each in book.check().findings]
+    say(f"Check Book: {found or 'nothing found'}")
+    return found
+
+
+def go_to_finding():
+    """Put the v-fold where it sticks out of the closed book, check, click the finding, and put the v-fold back."""
+    at = book.mechanism("v-fold")["at"]
+    yield from type_size("v-fold", "v_fold", "at", 200)
+    found = yield from check_book()
+    expect(found, "a v-fold sticks out of the closed book, and the check finds nothing")
+    place = yield from find("hingeleaf.show_finding", sidebar, across=0.3)
+    yield from click(place)
+    yield from until("a finding is shown", lambda: book.check().active >= 0)
+    yield from beat()
+    shot("15-finding")
+    expect(
+        book.active() == "v-fold", f"the finding {found[0]} was clicked, and the active mechanism is {book.active()}"
+    )
+    say("Show Finding")
+    yield from type_size("v-fold", "v_fold", "at", at)
 
 
 def assign_artwork(panel, piece):
@@ -251,7 +267,7 @@ def write_nets():
 
 def save_and_reopen():
     """Save, File > New, open: the design is the same and can be changed."""
-    file, kept = FILES / "hill.blend", book.text()
+    file, kept, at = FILES / "hill.blend", book.text(), book.mechanism("v-fold")["at"]
     move(middle(viewport()))
     yield from beat()
     yield from key("ctrl+s")
@@ -266,4 +282,5 @@ def save_and_reopen():
     shot("18-reopened")
     expect(book.text() == kept, f"saved was\n{kept}\nand opened was\n{book.text()}")
     say("Save and reopen")
-    yield from type_size("v-fold", "v_fold", "at", book.mechanism("v-fold")["at"] + 1)
+    yield from type_size("v-fold", "v_fold", "at", at + 1)
+    yield from undo_and_redo(kept, book.text(), "typing at")
