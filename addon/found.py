@@ -13,6 +13,7 @@ import bpy
 import numpy as np
 from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
+from shapely import Point
 
 from .books import active_book, panel_object
 from .carrying import TEXT_KEY
@@ -73,12 +74,21 @@ def list_findings(
 def _keep_place(entry: Any, spread: Spread, finding: Finding) -> None:
     """Where the symbol stands: at the finding's place, else in the middle of its panel."""
     entry.has_place = finding.place_mm is not None
-    entry.anchor = finding.panel or next(iter(_panels(spread, finding.piece)), "")
+    entry.anchor = _anchor(spread, finding)
     if entry.anchor in spread.panels:
         panel = spread.panels[entry.anchor]
         middle = panel.outline.representative_point()
         entry.place_x, entry.place_y = finding.place_mm or (middle.x, middle.y)
         entry.spot = to_object(panel, np.array([[entry.place_x, entry.place_y]]))[0]
+
+
+def _anchor(spread: Spread, finding: Finding) -> str:
+    """The panel whose net a finding's place is on: of glue the host, else its own."""
+    hosts = [area.host for area in spread.glue_areas if area.glued == finding.panel]
+    if finding.code == "glue" and finding.place_mm is not None and hosts:
+        place = Point(finding.place_mm)
+        return min(hosts, key=lambda host: spread.panels[host].outline.distance(place))
+    return finding.panel or next(iter(_panels(spread, finding.piece)), "")
 
 
 def _panels(spread: Spread, piece: str) -> tuple[str, ...]:

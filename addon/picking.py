@@ -21,10 +21,19 @@ from .geometry.transforms import Array
 from .marking import DIM, FREE, HOVERED, REFUSED, draw_label, draw_lines
 from .projecting import Viewport, ray_on_panel, world_points
 
-__all__ = ["Hover", "Picker"]
+__all__ = ["Hover", "Picker", "is_picking"]
 
 #: A fold is under the pointer within so many pixels.
 _NEAR_PX = 22.0
+
+
+#: The pickers that draw now.
+_OPEN: list[Picker] = []
+
+
+def is_picking() -> bool:
+    """Whether a fold or a panel is being asked for."""
+    return bool(_OPEN)
 
 
 @dataclass(frozen=True)
@@ -66,6 +75,7 @@ class Picker:
         self.hover: Hover | None = None
         self._pointer: tuple[float, float] = (0.0, 0.0)
         self._region = 0
+        _OPEN.append(self)
         space = bpy.types.SpaceView3D
         self._handlers = [
             space.draw_handler_add(self._draw_view, (), "WINDOW", "POST_VIEW"),
@@ -77,6 +87,8 @@ class Picker:
         for handler in self._handlers:
             bpy.types.SpaceView3D.draw_handler_remove(handler, "WINDOW")
         self._handlers = []
+        if self in _OPEN:
+            _OPEN.remove(self)
 
     @property
     def root(self) -> bpy.types.Object | None:

@@ -56,6 +56,7 @@ def look_through_camera(context: bpy.types.Context) -> None:
         # Lamps, and lines from every panel to what it hangs on, would lie over the picture.
         space.overlay.show_extras = False
         space.overlay.show_relationship_lines = False
+        space.overlay.show_object_origins = False
 
 
 def look_down_on(context: bpy.types.Context, root: bpy.types.Object, items: list[bpy.types.Object]) -> None:

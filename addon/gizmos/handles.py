@@ -10,6 +10,7 @@ from ..books import active_book, is_linked
 from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..marking import FREE, HOVERED
+from ..picking import is_picking
 from ..pulling import handle_places
 from .shapes import ANGLE_SHAPE, LENGTH_SHAPE
 
@@ -56,7 +57,7 @@ class HINGELEAF_GGT_handles(bpy.types.GizmoGroup):
         """Whether a mechanism is selected that can be changed."""
         moment: Any = context.window_manager.hingeleaf  # type: ignore[attr-defined]
         root = active_book(context)
-        if not moment.handles or root is None or is_linked(root) or context.mode != "OBJECT":
+        if not moment.handles or is_picking() or root is None or is_linked(root) or context.mode != "OBJECT":
             return False
         item = context.view_layer.objects.active
         return item is not None and item.select_get() and bool(active_id(root))

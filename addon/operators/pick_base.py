@@ -14,7 +14,7 @@ from ..projecting import viewport_at
 from ..reporting import sentence
 from .base import Outcome, ReportingOperator
 
-__all__ = ["PickingOperator", "stop_picking"]
+__all__ = ["PickingOperator", "no_book", "stop_picking"]
 
 #: The pointer has to rest so long before what it is on is tried out, seconds.
 _REST_S = 0.15

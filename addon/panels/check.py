@@ -61,6 +61,8 @@ class HINGELEAF_PT_check(SidebarPanel, bpy.types.Panel):
             return
         if is_stale(check):
             draw_text(layout, context, "The book has changed since: check again", icon="FILE_REFRESH")
+        if not check.findings and is_stale(check):
+            return
         if not check.findings:
             draw_text(layout, context, f"{check.book.name} passes every check", icon="CHECKMARK")
             return

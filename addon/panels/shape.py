@@ -1,12 +1,15 @@
 """The outline and the artwork of the selected panel, sizes found by a wish, and the mechanism as an asset."""
 
-from typing import Any
+from pathlib import PurePath
+from typing import Any, Literal
 
 import bpy
 
 from ..assets import is_dropped
 from ..books import active_book
-from ..designing import mechanism_of
+from ..designing import mechanism_of, read_design
+from ..geometry import HingeleafError
+from ..geometry.design.decorating import artwork_of
 from ..outline_editing import is_drawing
 from ..panel_objects import PANEL_KEY, PIECE_KEY
 from .base import SidebarPanel, draw_text
@@ -40,7 +43,7 @@ class HINGELEAF_PT_shape(SidebarPanel, bpy.types.Panel):
             return
         if mechanism_of(item):
             _draw_outline(layout)
-        _draw_artwork(layout, item.get(PIECE_KEY, ""))
+        _draw_artwork(layout, root, item.get(PIECE_KEY, ""))
         if mechanism_of(item):
             layout.separator()
             layout.operator("hingeleaf.fit_sizes", icon="FULLSCREEN_ENTER")
@@ -57,13 +60,25 @@ def _draw_outline(layout: Any) -> None:
     row.operator_menu_enum("hingeleaf.outline_from_svg", "key", text="From SVG")
 
 
-def _draw_artwork(layout: Any, piece: str) -> None:
-    """Buttons for both faces of the piece."""
+def _draw_artwork(layout: Any, root: bpy.types.Object, piece: str) -> None:
+    """Buttons for both faces of the piece, each with the file that is on it."""
     layout.operator_context = "INVOKE_DEFAULT"
     column = layout.column(align=True)
     column.label(text=f"Artwork of {'the pages' if piece == 'page' else piece}")
-    for face in ("front", "back"):
+    faces: tuple[Literal["front", "back"], ...] = ("front", "back")
+    for face in faces:
+        try:
+            file = artwork_of(read_design(root), piece, face)
+        except HingeleafError:
+            file = None
         row = column.row(align=True)
-        for name, text, icon in (("assign", face.capitalize(), "IMAGE_DATA"), ("remove", "", "X")):
-            entry = row.operator(f"hingeleaf.{name}_artwork", text=text, icon=icon)
-            entry.on, entry.face = "PIECE", face
+        text = face.capitalize() if file is None else f"{face.capitalize()}: {PurePath(file).name}"
+        _face_button(row, "assign", face, text, "IMAGE_DATA")
+        cross = row.row(align=True)
+        cross.enabled = file is not None
+        _face_button(cross, "remove", face, "", "X")
+
+
+def _face_button(row: Any, what: str, face: str, text: str, icon: str) -> None:
+    entry = row.operator(f"hingeleaf.{what}_artwork", text=text, icon=icon)
+    entry.on, entry.face = "PIECE", face

@@ -21,7 +21,7 @@ from .measured import panel_under
 __all__ = ["Handle", "along_line", "handles_of", "moving_end", "place_of", "value_in", "values_for"]
 
 #: How far from its apex an angle is taken hold of, as a share of the height of the mechanism's piece, and at least, mm.
-_ARM, _SHORTEST_ARM_MM = 0.3, 12.0
+_ARM, _SHORTEST_ARM_MM = 0.55, 12.0
 #: An end that moves by less than this share of the other one stands still.
 _STILL = 0.05
 

@@ -362,3 +362,17 @@ def test_tooltips_say_what_a_kind_is(bpy):
         said = operator.description(bpy.context, SimpleNamespace(kind=kind))
         assert len(said) > 30
         assert not said.endswith(".")
+
+
+def test_a_finding_stands_where_it_was_found(bpy, new_book, add):
+    """Places of glue are on the net of the host, not of the tab that is glued there."""
+    root = new_book(size="A5")
+    add("v-fold", at=110)
+    sizes(root, "v-fold").at = 200.0
+    bpy.ops.hingeleaf.check_book()
+    glued = [finding for finding in bpy.context.scene.hingeleaf.findings if finding.short.startswith("glue")]
+    assert glued
+    for finding in glued:
+        assert finding.anchor.startswith("page.")
+        assert 150 < finding.place_y < 250, "about the head of the page"
+        assert abs(1000 * finding.spot[1] - finding.place_y) < 1e-3 or finding.anchor == "page.left"
