@@ -214,8 +214,23 @@ def _place_now() -> float | None:
             continue
         _SEEN.add(item.session_uid)
         with bpy.context.temp_override(window=window):
-            bpy.ops.hingeleaf.place_asset("EXEC_DEFAULT", True, name=item.name)  # type: ignore[attr-defined]
+            try:
+                bpy.ops.hingeleaf.place_asset("EXEC_DEFAULT", True, name=item.name)  # type: ignore[attr-defined]
+            except RuntimeError as error:
+                # How an operator that was called says what it reported, or why it is unavailable.
+                _say(window, str(error))
     return _SOON_S if waiting else None
+
+
+def _say(window: bpy.types.Window, text: str) -> None:
+    """Say at the pointer why what was dropped could not be put up."""
+    sentence = text.removeprefix("Error: ").strip().splitlines()[-1]
+
+    def draw(menu: Any, context: bpy.types.Context) -> None:
+        menu.layout.label(text=sentence)
+
+    with bpy.context.temp_override(window=window):
+        bpy.context.window_manager.popup_menu(draw, title="Place Asset on Fold", icon="ERROR")
 
 
 def _modal(window: bpy.types.Window) -> Iterable[Any]:

@@ -13,6 +13,7 @@ from .geometry import Description, parse_description
 from .rig import PANEL_KEY, PIECE_KEY
 
 __all__ = [
+    "ASPECT_KEY",
     "active_book",
     "all_books",
     "all_books_anywhere",
@@ -27,11 +28,13 @@ __all__ = [
     "panels_of",
     "remember_description",
     "remember_text",
-    "remove_book",
     "root_of",
+    "stray_panels",
     "text_of",
 ]
 
+#: The property of a studio's camera that says for which aspect it was placed.
+ASPECT_KEY = "hingeleaf_aspect"
 #: Property of the root: the name of its description's file.
 _SOURCE = "hingeleaf_source"
 #: Names of the objects of books' panels, by book and panel; only a guess that is looked at again whenever it is used.
@@ -64,7 +67,21 @@ def remember_text(root: bpy.types.Object, text: str) -> None:
 
 def panels_of(root: bpy.types.Object) -> dict[str, bpy.types.Object]:
     """The objects of a book's panels, by panel."""
-    return {item[PANEL_KEY]: item for item in root.children_recursive if item.get(PANEL_KEY) is not None}
+    found: dict[str, bpy.types.Object] = {}
+    for item in root.children_recursive:
+        # A copy that a user has made bears the same name; it comes after what it was copied from.
+        if item.get(PANEL_KEY) is not None:
+            found.setdefault(item[PANEL_KEY], item)
+    return found
+
+
+def stray_panels(root: bpy.types.Object) -> dict[str, bpy.types.Object]:
+    """Panels of a book that hang on nothing any more, because what they hung on was deleted by hand."""
+    found: dict[str, bpy.types.Object] = {}
+    for item in collection_of(root).all_objects:
+        if item.get(PANEL_KEY) is not None and root_of(item) is None:
+            found.setdefault(item[PANEL_KEY], item)
+    return found
 
 
 def panel_object(root: bpy.types.Object, panel: str) -> bpy.types.Object | None:
@@ -124,10 +141,11 @@ def active_book(context: bpy.types.Context) -> bpy.types.Object | None:
     """The book that is meant: the active object's, else the last one opened; None where there is none."""
     layer = context.view_layer
     root = root_of(layer.objects.active if layer is not None else None)
-    if root is not None:
+    if root is not None and root.users_collection:
         return root
     books = all_books(context)
-    return books[-1] if books else None
+    shown = [book for book in books if layer is not None and book.name in layer.objects]
+    return (shown or books or [None])[-1]  # type: ignore[list-item]
 
 
 def _is_root(item: bpy.types.Object) -> bool:
@@ -140,29 +158,11 @@ def collection_of(root: bpy.types.Object) -> bpy.types.Collection:
 
 
 def camera_of(root: bpy.types.Object) -> bpy.types.Object | None:
-    """The camera of a book's studio; None where it has no studio."""
-    return next((item for item in root.children_recursive if item.type == "CAMERA"), None)
+    """The camera of a book's studio; None where it has no studio. Other cameras may hang on the book."""
+    return next((item for item in root.children if item.type == "CAMERA" and item.get(ASPECT_KEY) is not None), None)
 
 
 def panel_objects(root: bpy.types.Object, panel: str, piece: str) -> list[bpy.types.Object]:
     """The object of one panel of a book, or those of a whole piece where no panel is named."""
     key, name = (PANEL_KEY, panel) if panel else (PIECE_KEY, piece)
     return [item for item in root.children_recursive if item.get(key) == name]
-
-
-def remove_book(root: bpy.types.Object) -> None:
-    """Remove a book with its studio, and the meshes, materials and pictures that nothing else uses."""
-    collection = collection_of(root)
-    items = {root, *root.children_recursive, *collection.all_objects}
-    data = {item.data for item in items if item.data is not None}
-    materials = {slot.material for item in items for slot in item.material_slots if slot.material is not None}
-    images = {image for material in materials for image in _images(material)}
-    bpy.data.batch_remove([*items, *collection.children_recursive, collection])
-    for blocks in (data, materials, images):
-        bpy.data.batch_remove([block for block in blocks if block.users == 0])
-
-
-def _images(material: bpy.types.Material) -> list[bpy.types.Image]:
-    """The pictures that a material shows."""
-    nodes: Any = material.node_tree.nodes if material.node_tree is not None else ()
-    return [node.image for node in nodes if node.type == "TEX_IMAGE" and node.image is not None]

@@ -19,13 +19,16 @@ from .books import (
     all_books_anywhere,
     camera_of,
     description_of,
+    is_linked,
     panel_object,
     panels_of,
     remember_description,
     remember_text,
+    stray_panels,
     text_of,
 )
 from .bulk import bulk_object, remove_bulk
+from .carrying import artwork_names, own_folder
 from .channels import channels_of
 from .flat_net import renew_net
 from .geometry import Description, HingeleafError, Spread, assemble
@@ -35,7 +38,7 @@ from .geometry.trees import owner_of
 from .listing import list_mechanisms
 from .presenting import redraw
 from .reporting import show_refusal
-from .rig import MOTION_KEY, PANEL_KEY, motion_of, update_book, update_part
+from .rig import MOTION_KEY, PANEL_KEY, PIECE_KEY, motion_of, update_book, update_part
 from .studio import rebuild_studio
 from .tinting import apply_tint
 
@@ -55,7 +58,7 @@ __all__ = [
     "spread_of",
 ]
 
-_Key = tuple[str, str]
+_Key = tuple[str, str, tuple[bool, ...]]
 #: Designs read and built lately, by text and folder; reading them again gives the same.
 _READ: OrderedDict[_Key, Description] = OrderedDict()
 _BUILT: OrderedDict[_Key, Spread] = OrderedDict()
@@ -73,9 +76,15 @@ _DRAGGED_MM = 0.3
 _REST_S = 0.4
 
 
+def _key(root: bpy.types.Object) -> _Key:
+    """What tells one design from another: its text, its folder, and which of its artwork files are there."""
+    text, folder = text_of(root)
+    return text, folder, tuple((own_folder(root) / name).is_file() for name in artwork_names(text))
+
+
 def read_design(root: bpy.types.Object) -> Description:
     """The description that a book is made from; HingeleafError where it cannot be read, as from a later version."""
-    key = text_of(root)
+    key = _key(root)
     if key not in _READ:
         _keep(_READ, key, description_of(root))
     return _READ[key]
@@ -83,7 +92,7 @@ def read_design(root: bpy.types.Object) -> Description:
 
 def spread_of(root: bpy.types.Object) -> Spread:
     """The spread that a book's description builds; HingeleafError where it cannot be read."""
-    key = text_of(root)
+    key = _key(root)
     if key not in _BUILT:
         _keep(_BUILT, key, assemble(read_design(root)))
     return _BUILT[key]
@@ -96,7 +105,7 @@ def design_of(root: bpy.types.Object) -> tuple[Description, Spread]:
 
 def part_with(root: bpy.types.Object, mechanism: str) -> Spread:
     """A spread with one mechanism, what it stands on and what stands on it; quicker to come by than the whole."""
-    key = text_of(root)
+    key = _key(root)
     if key in _BUILT:
         return _BUILT[key]
     if (key, mechanism) not in _PARTS:
@@ -128,9 +137,10 @@ def change_book(context: bpy.types.Context, root: bpy.types.Object, description:
     HingeleafError
         It cannot be built, or cannot stand at any opening; then nothing was changed.
     """
+    _refuse_change(root)
     spread = assemble(description)
-    before = _page_of(root)
-    old = panels_of(root)
+    page, title = _page_of(root), read_design(root).title
+    old = {**stray_panels(root), **panels_of(root)}
     motions = motion_of(spread)
 
     def moves_otherwise(tree: Spread) -> bool:
@@ -139,14 +149,17 @@ def change_book(context: bpy.types.Context, root: bpy.types.Object, description:
 
     channels = channels_of(spread, moves_otherwise)
     book = update_book(spread, channels, root, old)
-    if root.name.split(".")[0] != spread.title:
-        root.name = book.collection.name = spread.title
+    _forget_copies(root, book.panels)
+    if title != spread.title:
+        root.name = spread.title
+        if book.collection.name.split(".")[0] == title:
+            book.collection.name = spread.title
     remember_description(root, description)
-    _keep(_READ, text_of(root), description)
-    _keep(_BUILT, text_of(root), spread)
+    _keep(_READ, _key(root), description)
+    _keep(_BUILT, _key(root), spread)
     root[_CHANGING], root[_WHOLE] = False, description.text
     list_mechanisms(root, description)
-    if before != spread.page_size_mm and camera_of(root) is not None:
+    if page != spread.page_size_mm and camera_of(root) is not None:
         rebuild_studio(spread, book, context)
     shown = bulk_object(root)
     if shown is not None:
@@ -156,6 +169,28 @@ def change_book(context: bpy.types.Context, root: bpy.types.Object, description:
     apply_tint(context, root, spread)
     root.update_tag()
     return book.warnings
+
+
+def _refuse_change(root: bpy.types.Object) -> None:
+    """HingeleafError where a book cannot be changed: it is another file's, or one of its panels is in Edit Mode."""
+    if is_linked(root):
+        raise HingeleafError("This book is linked from another file: press Make Book Local to change it")
+    if is_edited(root):
+        raise HingeleafError("A panel of this book is in Edit Mode: leave Edit Mode first")
+
+
+def is_edited(root: bpy.types.Object) -> bool:
+    """Whether a panel of a book is in Edit Mode, so that its mesh cannot be changed."""
+    meshes: list[Any] = [item.data for item in panels_of(root).values()]
+    return any(mesh is not None and mesh.is_editmode for mesh in meshes)
+
+
+def _forget_copies(root: bpy.types.Object, panels: Mapping[str, bpy.types.Object]) -> None:
+    """Let copies of panels that a user has made be objects of their own."""
+    for item in root.children_recursive:
+        name = item.get(PANEL_KEY)
+        if name is not None and panels.get(name) != item:
+            del item[PANEL_KEY], item[PIECE_KEY]
 
 
 def _page_of(root: bpy.types.Object) -> tuple[float, float] | None:
@@ -190,15 +225,22 @@ def change_sizes(
     if not quick and len(description.mechanisms) <= _SMALL:
         change_book(context, root, changed)
         return
+    _refuse_change(root)
     before = part_with(root, mechanism)
     drag = _drag(root, description, mechanism)
     spread, cut = drag.step(changed)
     channels = channels_of(spread, tolerance_mm=_DRAGGED_MM)
     found = {name: panel_object(root, name) for name in (*before.panels, *spread.panels)}
     old = {name: item for name, item in found.items() if item is not None}
+    if any(name not in old for name in before.panels):
+        # Some were deleted by hand.
+        change_book(context, root, changed)
+        return
+    if not is_changing(root):
+        root[_WHOLE] = description.text
     update_part(spread, channels, root, old, moved=drag.moved, cut=cut)
     remember_description(root, changed)
-    key = text_of(root)
+    key = _key(root)
     _keep(_READ, key, changed)
     _keep(_PARTS, (key, mechanism), spread)
     root[_CHANGING] = True
@@ -233,6 +275,7 @@ def finish_change(context: bpy.types.Context, root: bpy.types.Object) -> None:
     """
     if not is_changing(root):
         return
+    _refuse_change(root)
     try:
         change_book(context, root, read_design(root))
     except HingeleafError:
@@ -265,12 +308,15 @@ def finish_soon() -> None:
     bpy.app.timers.register(_finish_now, first_interval=_REST_S)
 
 
-def _finish_now() -> None:
+def _finish_now() -> float | None:
     context = bpy.context
+    if any(is_changing(root) and is_edited(root) for root in all_books_anywhere()):
+        return _REST_S
     said = finish_changes(context)
     if said:
         show_refusal(context, said)
     redraw(context)
+    return None
 
 
 def forget_designs() -> None:

@@ -15,7 +15,7 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
 from shapely import Point
 
-from .books import active_book, panel_object
+from .books import active_book, panel_object, panels_of
 from .carrying import TEXT_KEY
 from .convert import to_object
 from .geometry.checks import Finding
@@ -124,9 +124,11 @@ def symbols_in(context: bpy.types.Context, size_px: float) -> list[Symbol]:
     check = shown_check(context)
     if check is None:
         return []
+    # After a change some panels may be gone, which is slow to find out one by one.
+    panels = panels_of(check.book) if is_stale(check) else None
     found: list[tuple[int, str, Array]] = []
     for index, finding in enumerate(check.findings[:_MOST]):
-        item = panel_object(check.book, finding.anchor) if finding.anchor else None
+        item = panel_object(check.book, finding.anchor) if panels is None else panels.get(finding.anchor)
         if item is not None and item.visible_get():
             place = on_screen(context, item, finding.spot)
             if place is not None:

@@ -17,7 +17,9 @@ __all__ = ["register_handlers", "unregister_handlers"]
 
 @persistent  # type: ignore[untyped-decorator]
 def _after_load(*_: object) -> None:
-    """Books of files that an earlier version saved have no list of mechanisms yet."""
+    """Forget what was shown of another file; give books of an earlier version their list of mechanisms."""
+    moment = bpy.context.window_manager.hingeleaf  # type: ignore[attr-defined]
+    moment.check_share, moment.refusal = -1.0, ""
     mark_seen()
     for root in all_books_anywhere():
         design = root.hingeleaf  # type: ignore[attr-defined]

@@ -13,6 +13,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 
 from .channels import OPENING, Curve
 from .convert import metres, parent_inverse, printed_side, to_object
@@ -101,6 +102,8 @@ def hang_panel(item: bpy.types.Object, panel: Panel, place: Place) -> None:
         # What hangs or drives objects otherwise lets Blender sort all of them anew: only where it must be.
         if item.parent != parent:
             item.parent = parent
+            # Nothing of where it may have been left, as when what it hung on was deleted by hand.
+            item.matrix_basis = Matrix()
         item.matrix_parent_inverse = parent_inverse(panel, above)
         item[_PLACE_KEY] = digest
     shift = place.shift

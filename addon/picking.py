@@ -14,7 +14,7 @@ import numpy as np
 from mathutils import Vector
 from shapely import Point, Polygon
 
-from .books import find_object, panels_of
+from .books import find_object, panels_of, text_of
 from .geometry.design.offering import Offer
 from .geometry.spread import Spread
 from .geometry.transforms import Array
@@ -67,6 +67,7 @@ class Picker:
         self, root: bpy.types.Object, spread: Spread, offers: Sequence[Offer], try_out: Callable[[Hover], str]
     ) -> None:
         self._root_name = root.name
+        self.text = text_of(root)
         self._spread = spread
         self._offers = tuple(offers)
         self._try_out = try_out

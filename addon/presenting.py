@@ -29,7 +29,7 @@ _BORDER = 0.08
 def hide_other_collections(context: bpy.types.Context, shown: bpy.types.Collection) -> None:
     """Untick every collection of the view layer but one; a tick in the Outliner brings each back."""
     for layer in context.view_layer.layer_collection.children:
-        layer.exclude = layer.collection != shown
+        layer.exclude = layer.collection != shown and shown not in list(layer.collection.children_recursive)
 
 
 def make_active(context: bpy.types.Context, item: bpy.types.Object) -> None:
@@ -40,6 +40,8 @@ def make_active(context: bpy.types.Context, item: bpy.types.Object) -> None:
 def select(context: bpy.types.Context, items: list[bpy.types.Object]) -> None:
     """Select some objects and nothing else, and make the first active."""
     context.view_layer.update()
+    # What lies in a collection that is not ticked cannot be selected.
+    items = [item for item in items if item.name in context.view_layer.objects]
     for other in context.view_layer.objects:
         other.select_set(other in items)
     if items:

@@ -123,7 +123,8 @@ def update_book(
         item[_LOOK_KEY] = look_digest
         objects[panel.id] = item
     remove_objects(item for name, item in old.items() if name not in objects)
-    _remove_materials({material for material in worn if material in bpy.data.materials.values()})
+    there = set(bpy.data.materials)
+    _remove_materials(worn & there)
     return Book(collection, root, objects, depth_behind(spread, shifts), tuple(artwork.warnings))
 
 

@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
-from .books import camera_of
+from .books import ASPECT_KEY, camera_of, root_of
 from .convert import metres
 from .cover import add_cover
 from .film import turn_on_denoising
@@ -19,12 +19,10 @@ from .geometry.transforms import Array
 from .materials import plain_material
 from .rig import Book
 
-__all__ = ["ASPECT_KEY", "STUDIO", "build_studio", "rebuild_studio"]
+__all__ = ["STUDIO", "build_studio", "rebuild_studio"]
 
 #: Name of the collection that holds the studio.
 STUDIO = "Studio"
-#: The camera's property that says for which aspect it was placed.
-ASPECT_KEY = "hingeleaf_aspect"
 
 _TABLE = (0.49, 0.56, 0.60)
 _SKY_TOP, _SKY_FOOT = (0.55, 0.64, 0.76), (0.80, 0.76, 0.72)
@@ -63,6 +61,14 @@ def build_studio(spread: Spread, book: Book, context: bpy.types.Context, size: t
     -------
     the camera
     """
+    camera = _stand(spread, book, context, size)
+    context.scene.world = _world(spread.title)
+    _set_look(context.scene, size)
+    return camera
+
+
+def _stand(spread: Spread, book: Book, context: bpy.types.Context, size: tuple[int, int]) -> bpy.types.Object:
+    """Table, cover, lamps and camera."""
     collection = bpy.data.collections.new(STUDIO)
     book.collection.children.link(collection)
     corners = swept_corners(spread)
@@ -73,8 +79,6 @@ def build_studio(spread: Spread, book: Book, context: bpy.types.Context, size: t
         _add_lamp(collection, book.root, lamp, center, reach)
     camera = _add_camera(collection, book.root, corners, View(aspect=size[0] / size[1]))
     context.scene.camera = camera
-    context.scene.world = _world(spread.title)
-    _set_look(context.scene, size)
     return camera
 
 
@@ -82,14 +86,22 @@ def rebuild_studio(spread: Spread, book: Book, context: bpy.types.Context) -> No
     """Set a book whose pages have another size on a table that fits; what was put into the studio goes with it."""
     camera = camera_of(book.root)
     size = context.scene.render.resolution_x, context.scene.render.resolution_y
-    if camera is None:
+    old = None if camera is None else _studio_of(book, camera)
+    if old is None:
         return
-    old = camera.users_collection[0]
-    items = list(old.objects)
+    items = [item for item in old.objects if root_of(item) == book.root]
     data = [item.data for item in items if item.data is not None]
-    bpy.data.batch_remove([*items, old])
+    bpy.data.batch_remove(items)
     bpy.data.batch_remove([block for block in data if block.users == 0])
-    build_studio(spread, book, context, size)
+    if not old.all_objects:
+        bpy.data.collections.remove(old)
+    _stand(spread, book, context, size)
+
+
+def _studio_of(book: Book, camera: bpy.types.Object) -> bpy.types.Collection | None:
+    """The studio's own collection; None where a user has put its camera elsewhere."""
+    parts = [item for item in book.collection.children if item.name.split(".")[0] == STUDIO]
+    return next((item for item in parts if camera in list(item.objects)), None)
 
 
 def _middle(corners: Array) -> tuple[Array, float]:

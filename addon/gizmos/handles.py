@@ -6,7 +6,7 @@ from typing import Any
 
 import bpy
 
-from ..books import active_book, is_linked
+from ..books import is_linked, root_of
 from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..marking import FREE, HOVERED
@@ -56,11 +56,11 @@ class HINGELEAF_GGT_handles(bpy.types.GizmoGroup):
     def poll(cls, context: bpy.types.Context) -> bool:
         """Whether a mechanism is selected that can be changed."""
         moment: Any = context.window_manager.hingeleaf  # type: ignore[attr-defined]
-        root = active_book(context)
-        if not moment.handles or is_picking() or root is None or is_linked(root) or context.mode != "OBJECT":
-            return False
         item = context.view_layer.objects.active
-        return item is not None and item.select_get() and bool(active_id(root))
+        if not moment.handles or is_picking() or context.mode != "OBJECT" or item is None or not item.select_get():
+            return False
+        root = root_of(item)
+        return root is not None and not is_linked(root) and bool(active_id(root))
 
     def setup(self, context: bpy.types.Context) -> None:
         """Handles are made as they are needed."""
@@ -75,7 +75,7 @@ class HINGELEAF_GGT_handles(bpy.types.GizmoGroup):
         self._place(context)
 
     def _place(self, context: bpy.types.Context) -> None:
-        root = active_book(context)
+        root = root_of(context.view_layer.objects.active)
         mechanism = "" if root is None else active_id(root)
         places = {}
         if root is not None and mechanism:

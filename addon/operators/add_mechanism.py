@@ -14,7 +14,7 @@ from ..geometry.design.placing import can_carry, place
 from ..geometry.mechanisms import KINDS
 from ..picking import Hover, Picker
 from ..sizes import kind_label
-from .pick_base import PickingOperator, no_book, stop_picking
+from .pick_base import PickingOperator, no_book
 
 __all__ = ["KIND_ITEMS", "HINGELEAF_OT_add_mechanism"]
 
@@ -140,7 +140,3 @@ class HINGELEAF_OT_add_mechanism(PickingOperator, bpy.types.Operator):
         else:
             for name in ("panel", "point", *(("second",) if self.second else ())):
                 layout.prop(self, name)
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        """Blender ends it, as when a file is loaded."""
-        stop_picking(context)

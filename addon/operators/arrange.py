@@ -233,6 +233,7 @@ class HINGELEAF_OT_rehost_mechanism(_MechanismOperator, PickingOperator, bpy.typ
     def new_picker(self, context: bpy.types.Context) -> Picker:
         """The folds or panels that are neither its own nor of what stands on it."""
         root, name = self.target(context)
+        self.mechanism = name
         description, spread = design_of(root)
         spec = spec_of(description, name)
         if TARGETS[spec.kind] == "panels":

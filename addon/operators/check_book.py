@@ -84,6 +84,10 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
         _say(context, share, label)
         return {"RUNNING_MODAL"}
 
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Blender ends it, as when a file is loaded."""
+        self._end(context)
+
     def _end(self, context: bpy.types.Context) -> None:
         context.window_manager.event_timer_remove(self.timer)
         _say(context, -1.0, "")

@@ -6,7 +6,7 @@ import bpy
 from bpy.props import FloatProperty, StringProperty
 
 from ..books import active_book, find_object
-from ..designing import change_book, change_sizes, finish_change, read_design
+from ..designing import change_book, change_sizes, finish_change, is_changing, read_design
 from ..geometry import HingeleafError
 from ..geometry.changes import spec_of
 from ..geometry.design.handles import values_for
@@ -101,6 +101,8 @@ class HINGELEAF_OT_drag_size(ReportingOperator, bpy.types.Operator):
         self._end(context)
         self.value = self.pull.value
         if self.pull.value == self.pull.start:
+            if is_changing(root):
+                change_book(context, root, self.before)
             return {"CANCELLED"}
         try:
             finish_change(context, root)

@@ -103,7 +103,7 @@ class HINGELEAF_OT_edit_outline(_OutlineOperator, bpy.types.Operator):
 
     bl_idname = "hingeleaf.edit_outline"
     bl_label = "Edit Outline"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"UNDO"}
 
     def run(self, context: bpy.types.Context) -> None:
         """Make the curve and enter it."""
@@ -164,7 +164,9 @@ class HINGELEAF_OT_apply_outline(_DrawingOperator, bpy.types.Operator):
         finish_change(context, root)
         description, spread = design_of(root)
         mechanism, name = drawn_key(item)
-        key = next(key for key in outline_keys(description, spread, mechanism) if key.key == name)
+        key = next((key for key in outline_keys(description, spread, mechanism) if key.key == name), None)
+        if key is None:
+            raise HingeleafError(f"{mechanism} has no outline {name} any more: cancel, and edit another one")
         strokes = read_strokes(context, item, root, spread, key)
         both = bool(item.get("hingeleaf_both", False))
         change_book(context, root, with_outline(description, key, strokes, both=both))

@@ -138,6 +138,9 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
         try:
             self.steps = self._steps(context)
             next(self.steps)
+        except StopIteration:
+            # The wish was granted already.
+            return {"FINISHED"}
         except HingeleafError as error:
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}

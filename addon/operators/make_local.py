@@ -10,7 +10,7 @@ from ..geometry import HingeleafError
 from ..presenting import make_active
 from .base import ReportingOperator
 
-__all__ = ["HINGELEAF_OT_make_book_local"]
+__all__ = ["HINGELEAF_OT_make_book_local", "linked_root"]
 
 
 class HINGELEAF_OT_make_book_local(ReportingOperator, bpy.types.Operator):
@@ -23,21 +23,24 @@ class HINGELEAF_OT_make_book_local(ReportingOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Whether a linked book is there."""
-        if _linked_root(context) is None:
+        if linked_root(context) is None:
             cls.poll_message_set("Select a book that is linked from another file")
             return False
         return True
 
     def run(self, context: bpy.types.Context) -> None:
         """Make everything of it local."""
-        root = _linked_root(context)
+        root = linked_root(context)
         if root is None:
             raise HingeleafError("Select a book that is linked from another file")
-        opening = float(root[OPENING])
+        opening, item = float(root[OPENING]), context.view_layer.objects.active
+        place = item.matrix_world.copy() if item is not None and item.instance_collection is not None else None
         own = own_copy(context, collection_of(root))
         made = next((item for item in own.all_objects if root_of(item) == item), None)
         if made is not None:
             made[OPENING] = opening
+            if place is not None:
+                made.matrix_world = place @ made.matrix_world
             make_active(context, made)
 
 
@@ -62,16 +65,21 @@ def own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.ty
     if not here.collections:
         raise HingeleafError(f'{file} no longer has "{source.name}"; open it and look what became of it')
     own: bpy.types.Collection = here.collections[0]
-    parents = [item for item in (context.scene.collection, *bpy.data.collections) if linked in list(item.children)]
+    every = [context.scene.collection, *(item for item in bpy.data.collections if item.library is None)]
+    parents = [item for item in every if linked in list(item.children)]
     for parent in parents or [context.scene.collection]:
         parent.children.link(own)
     instances = [item for item in bpy.data.objects if item.instance_collection == linked]
-    bpy.data.batch_remove([*instances, *linked.all_objects, *linked.children_recursive, linked])
+    active = context.view_layer.objects.active
+    shown = [item for item in instances if item == active]
+    bpy.data.batch_remove(shown)
+    if len(shown) == len(instances):
+        bpy.data.batch_remove([*linked.all_objects, *linked.children_recursive, linked])
     context.view_layer.update()
     return own
 
 
-def _linked_root(context: bpy.types.Context) -> bpy.types.Object | None:
+def linked_root(context: bpy.types.Context) -> bpy.types.Object | None:
     """The linked book that is meant: the active object's, or the one that the active object is an instance of."""
     item = context.view_layer.objects.active if context.view_layer is not None else None
     collection = None if item is None else item.instance_collection

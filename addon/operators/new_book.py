@@ -13,7 +13,7 @@ from ..geometry.design.editing import set_page, set_stock, set_title
 from ..geometry.design.starting import new_description
 from ..open_book import open_book
 from ..presenting import hide_other_collections, look_through_camera, make_active
-from ..reporting import clear_problems
+from ..reporting import clear_problems, sentence
 from .base import Outcome, ReportingOperator
 from .pick_base import no_book
 
@@ -162,7 +162,11 @@ class HINGELEAF_OT_change_pages(_PagesOperator, bpy.types.Operator):
         root = active_book(context)
         if root is None:
             return {"CANCELLED"}
-        description = read_design(root)
+        try:
+            description = read_design(root)
+        except HingeleafError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
         page, stock = description.page, description.stocks[description.page.stock]
         self.title, self.size = description.title, "OTHER"
         self.width, self.height, self.margin = page.width_mm, page.height_mm, page.margin_mm

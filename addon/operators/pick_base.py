@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import bpy
 
-from ..books import active_book, is_linked
+from ..books import active_book, is_linked, text_of
 from ..geometry import HingeleafError
 from ..picking import Hover, Picker
 from ..presenting import redraw
@@ -74,7 +74,7 @@ class PickingOperator(ReportingOperator, _Operator):
             # Another one has begun to ask.
             return {"CANCELLED"}
         undone = event.type == "Z" and (event.ctrl or event.oskey)
-        if (event.type in ("ESC", "RIGHTMOUSE") and event.value == "PRESS") or undone or picker.root is None:
+        if (event.type in ("ESC", "RIGHTMOUSE") and event.value == "PRESS") or undone or self._is_over(context, picker):
             stop_picking(context)
             return {"CANCELLED"}
         if event.type == "MOUSEMOVE":
@@ -95,6 +95,15 @@ class PickingOperator(ReportingOperator, _Operator):
             return self._click(context, event, picker)
         return {"PASS_THROUGH"}
 
+    def _is_over(self, context: bpy.types.Context, picker: Picker) -> bool:
+        """Whether the book is gone, was changed meanwhile, or another one is active now."""
+        root = picker.root
+        return root is None or root != active_book(context) or text_of(root) != picker.text
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Blender ends it, as when a file is loaded."""
+        stop_picking(context)
+
     def _click(self, context: bpy.types.Context, event: bpy.types.Event, picker: Picker) -> Outcome:
         viewport = viewport_at(context, event)
         if viewport is None:
@@ -111,7 +120,12 @@ class PickingOperator(ReportingOperator, _Operator):
         if not self.is_told():
             redraw(context)
             return {"RUNNING_MODAL"}
-        done = self.execute(context)
+        try:
+            done = self.execute(context)
+        except Exception:
+            # Whatever it is, nothing must stay drawn in the viewport.
+            stop_picking(context)
+            raise
         if "FINISHED" not in done:
             # The reason has been said; another place may do.
             self.forget()

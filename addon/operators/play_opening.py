@@ -54,11 +54,19 @@ class HINGELEAF_OT_play_opening(BookOperator, bpy.types.Operator):
 
 
 def _is_keyed(root: bpy.types.Object) -> bool:
-    return root.animation_data is not None and root.animation_data.action is not None
+    """Whether the opening itself has keyframes; a flap's or the place's are none of it."""
+    action: Any = None if root.animation_data is None else root.animation_data.action
+    if action is None:
+        return False
+    path = f'["{OPENING}"]'
+    if hasattr(action, "fcurves"):
+        return action.fcurves.find(path) is not None
+    bags = [bag for layer in action.layers for strip in layer.strips for bag in strip.channelbags]
+    return any(curve.data_path == path for bag in bags for curve in bag.fcurves)
 
 
 def _key(context: bpy.types.Context, root: bpy.types.Object, seconds: float) -> None:
-    """Closed, open, held, closed; the scene ends there."""
+    """Closed, open, held, closed; the preview range ends there."""
     scene = context.scene
     ui: Any = root.id_properties_ui(OPENING)
     limits = ui.as_dict()
@@ -73,4 +81,8 @@ def _key(context: bpy.types.Context, root: bpy.types.Object, seconds: float) -> 
         root[OPENING] = float(opening)
         root.keyframe_insert(f'["{OPENING}"]', frame=frame)
     root[OPENING] = value
-    scene.frame_end = first + 2 * frames + hold
+    # The preview range is what is played; the scene's own end is only drawn out, never cut.
+    last = first + 2 * frames + hold
+    scene.frame_end = max(scene.frame_end, last)
+    scene.use_preview_range = True
+    scene.frame_preview_start, scene.frame_preview_end = first, last

@@ -6,6 +6,7 @@ import bpy
 
 from ..books import active_book, all_books
 from ..channels import HANDS, OPENING
+from ..operators.make_local import linked_root
 from .base import SidebarPanel, draw_text
 
 __all__ = ["HINGELEAF_PT_book"]
@@ -27,6 +28,8 @@ class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
         if root is not None:
             row.operator("hingeleaf.save_description", text="", icon="FILE_TICK")
             row.operator("hingeleaf.reload_description", text="", icon="FILE_REFRESH")
+        if linked_root(context) is not None:
+            layout.operator("hingeleaf.make_book_local", icon="LIBRARY_DATA_DIRECT")
         _draw_problems(layout, context)
         books = all_books(context)
         if len(books) > 1:
@@ -38,8 +41,6 @@ class HINGELEAF_PT_book(SidebarPanel, bpy.types.Panel):
             row = layout.row(align=True)
             row.label(text=root.name, icon="EMPTY_AXIS")
             row.operator("hingeleaf.change_pages", text="Pages", icon="GREASEPENCIL")
-            if root.library is not None:
-                layout.operator("hingeleaf.make_book_local", icon="LIBRARY_DATA_DIRECT")
             row = layout.row(align=True)
             row.prop(root, f'["{OPENING}"]', text="Opening (degrees)", slider=True)
             playing = context.screen is not None and context.screen.is_animation_playing

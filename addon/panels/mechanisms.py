@@ -4,7 +4,7 @@ from typing import Any
 
 import bpy
 
-from ..books import active_book
+from ..books import active_book, is_linked
 from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..geometry.design.showing import Shown
@@ -144,7 +144,7 @@ class HINGELEAF_PT_sizes(SidebarPanel, bpy.types.Panel):
         moment: Any = context.window_manager.hingeleaf  # type: ignore[attr-defined]
         layout.use_property_split = True
         layout.use_property_decorate = False
-        layout.enabled = root.library is None
+        layout.enabled = not is_linked(root)
         try:
             spec = active_spec(root)
             shown = {} if spec is None else shown_sizes(root, spec.id)

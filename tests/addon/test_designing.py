@@ -346,14 +346,15 @@ def test_playing_keyframes_the_opening_once(bpy, new_book, add):
     assert bpy.ops.hingeleaf.play_opening(seconds=1.0) == {"FINISHED"}
     scene = bpy.context.scene
     seen = []
-    for frame in range(scene.frame_start, scene.frame_end + 1):
+    for frame in range(scene.frame_preview_start, scene.frame_preview_end + 1):
         scene.frame_set(frame)
         seen.append(root["opening"])
     assert min(seen) == pytest.approx(0.0)
     assert max(seen) == pytest.approx(180.0)
-    end = scene.frame_end
+    end = scene.frame_preview_end
     bpy.ops.hingeleaf.play_opening(seconds=9.0)
-    assert scene.frame_end == end, "what is keyframed is left as it is"
+    assert scene.frame_preview_end == end, "what is keyframed is left as it is"
+    assert scene.frame_end == 250
 
 
 def test_tooltips_say_what_a_kind_is(bpy):
@@ -376,3 +377,100 @@ def test_a_finding_stands_where_it_was_found(bpy, new_book, add):
         assert finding.anchor.startswith("page.")
         assert 150 < finding.place_y < 250, "about the head of the page"
         assert abs(1000 * finding.spot[1] - finding.place_y) < 1e-3 or finding.anchor == "page.left"
+
+
+def panel(root, name):
+    return next(item for item in root.children_recursive if item.get("hingeleaf_panel") == name)
+
+
+def test_a_copied_panel_is_no_panel_of_the_book(bpy, new_book, add):
+    root = new_book()
+    add("v-fold", at=110)
+    copy = panel(root, "v-fold.right").copy()
+    root.users_collection[0].objects.link(copy)
+    before = standing(bpy)
+    sizes(root, "v-fold").height = 40.0
+    sizes(root, "v-fold").height = before and 44.0
+    assert "hingeleaf_panel" not in copy
+    names = [item["hingeleaf_panel"] for item in root.children_recursive if "hingeleaf_panel" in item]
+    assert len(names) == len(set(names))
+
+
+def test_panels_deleted_by_hand_come_back_with_the_next_change(bpy, new_book, add):
+    root = new_book()
+    add("v-fold", at=110)
+    add("slit-cut-in", "v-fold.middle", at=20)
+    whole = standing(bpy)
+    for name in ("v-fold.left", "v-fold.right"):
+        bpy.data.objects.remove(panel(root, name))
+    bpy.context.view_layer.update()
+    root.hingeleaf.index = 0
+    height = root.hingeleaf.v_fold.height
+    root.hingeleaf.v_fold.height = height + 1.0
+    root.hingeleaf.v_fold.height = height
+    assert_same(standing(bpy), whole)
+    left = [item for item in root.users_collection[0].all_objects if "hingeleaf_panel" in item]
+    assert len(left) == len(whole), "nothing is left over"
+
+
+def test_a_cut_that_the_whole_refuses_is_taken_back(bpy, tmp_path):
+    """The part alone can be built, the whole cannot: then the book is as it was when it could."""
+    file = tmp_path / "steps.toml"
+    file.write_text(
+        'format = 1\n[page]\nsize = "A4"\n[stock.card]\n'
+        + "".join(
+            f'[[mechanism]]\nkind = "slit-cut-in"\nid = "s{number}"\nfold = "spine"\nat = {15 + 33 * number}\n'
+            "length = 12\nwidth = 8\n"
+            for number in range(8)
+        )
+    )
+    bpy.ops.hingeleaf.open_description(filepath=str(file), studio=False)
+    root = book_of(bpy)
+    text, places = text_of(bpy), standing(bpy)
+    sizes(root, "s2").length = 42.0
+    assert root["hingeleaf_changing"]
+    with pytest.raises(RuntimeError, match="cut"):
+        bpy.ops.hingeleaf.check_book()
+    assert not root["hingeleaf_changing"]
+    assert text_of(bpy) == text
+    assert_same(standing(bpy), places)
+
+
+def test_nothing_changes_while_a_panel_is_in_edit_mode(bpy, new_book, add):
+    root = new_book()
+    add("v-fold", at=110)
+    text = text_of(bpy)
+    live = sizes(root, "v-fold")
+    bpy.context.view_layer.objects.active = panel(root, "v-fold.left")
+    bpy.ops.object.mode_set(mode="EDIT")
+    live.height = 44.0
+    assert "Edit Mode" in bpy.context.window_manager.hingeleaf.refusal
+    bpy.ops.object.mode_set(mode="OBJECT")
+    assert text_of(bpy) == text
+    live.height = 44.0
+    assert "height = 44" in text_of(bpy)
+
+
+def test_other_cameras_and_names_of_ones_own_stay(bpy, new_book, add):
+    root = new_book(studio=True)
+    camera = bpy.data.objects.new("Camera", bpy.data.cameras.new("Camera"))
+    bpy.context.scene.collection.objects.link(camera)
+    camera.parent = root
+    root.name = "My Root"
+    bpy.ops.hingeleaf.change_pages(title="Yard", size="A4", margin=5, grammage=250)
+    assert camera.name in bpy.data.objects
+    assert root.name == "My Root"
+    add("v-fold", at=110)
+    assert root.name == "My Root"
+
+
+def test_the_root_deleted_after_a_check_is_no_book_any_more(bpy, new_book, add):
+    root = new_book()
+    add("v-fold", at=110)
+    bpy.ops.hingeleaf.check_book()
+    panel_object = panel(root, "v-fold.left")
+    root.users_collection[0].objects.unlink(root)
+    bpy.context.view_layer.update()
+    bpy.context.view_layer.objects.active = panel_object
+    with pytest.raises(RuntimeError, match="Make a new book"):
+        bpy.ops.hingeleaf.delete_mechanism(mechanism="v-fold")

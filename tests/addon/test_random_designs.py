@@ -12,7 +12,7 @@ import pytest
 
 from tests.addon.designs import assert_same, book_of, push, standing, text_of
 
-SEQUENCES = int(os.environ.get("HINGELEAF_SEQUENCES", "40"))
+SEQUENCES = int(os.environ.get("HINGELEAF_SEQUENCES", "20"))
 ACTIONS = 7
 GROUPS = 10
 
