@@ -13,7 +13,7 @@ from .geometry.checks import CHECKS, Finding, worst_first
 from .geometry.figures import figures_text
 from .geometry.remedies import each_with_remedy
 
-__all__ = ["Checked", "check_in_steps"]
+__all__ = ["Checked", "check_at_once", "check_in_steps"]
 
 #: Shares of the whole that the checks and the remedies take, about.
 _CHECKS, _REMEDIES = 0.35, 0.55
@@ -62,3 +62,14 @@ def check_in_steps(root: bpy.types.Object) -> Generator[tuple[float, str], None,
         yield _CHECKS + _REMEDIES * number / len(worst), f"remedy {number} of {len(worst)}"
     yield _CHECKS + _REMEDIES, "accuracy"
     return Checked(spread, tuple(mended), "\n".join(figures_text(spread)))
+
+
+def check_at_once(root: bpy.types.Object) -> Checked:
+    """The same without a stop; HingeleafError as in check_in_steps."""
+    steps = check_in_steps(root)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            checked: Checked = end.value
+            return checked

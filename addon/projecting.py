@@ -10,13 +10,11 @@ import numpy as np
 from bpy_extras import view3d_utils
 from mathutils import Matrix, Vector
 
-from .convert import metres, object_frame, to_object
+from .convert import metres, millimetres, object_frame, to_object
 from .geometry.model import Panel
 from .geometry.transforms import Array, apply
 
 __all__ = ["Viewport", "ray_on_panel", "viewport_at", "world_points"]
-
-_MM_PER_METRE = 1000.0
 
 
 @dataclass(frozen=True)
@@ -107,7 +105,7 @@ def ray_on_panel(viewport: Viewport, matrix_world: Matrix, panel: Panel) -> tupl
     origin, way = viewport.ray()
     inverse = matrix_world.inverted_safe()
     start, end = inverse @ origin, inverse @ (origin + way)
-    net = apply(object_frame(panel), np.array([start, end], dtype=float) * _MM_PER_METRE)
+    net = apply(object_frame(panel), millimetres(np.array([start, end], dtype=float)))
     rise = net[1, 2] - net[0, 2]
     if abs(rise) < 1e-9:
         return None

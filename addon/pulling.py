@@ -11,7 +11,7 @@ from mathutils import Vector
 
 from .books import text_of
 from .channels import OPENING, hand_key
-from .convert import metres
+from .convert import metres, millimetres
 from .designing import change_sizes, part_with, read_design
 from .geometry import HingeleafError, Spread, assemble
 from .geometry.changes import spec_of
@@ -23,7 +23,6 @@ from .projecting import Viewport
 
 __all__ = ["Pull", "handle_places", "poses_now", "turning_end"]
 
-_MM_PER_METRE = 1000.0
 #: By how much a size is changed to see what moves, mm or degrees.
 _PROBE = 0.01
 #: Which end of a size moves, by kind and handle; it is the same for all of a kind.
@@ -47,19 +46,26 @@ def poses_now(root: bpy.types.Object, spread: Spread) -> Mapping[str, Array]:
 
 def turning_end(root: bpy.types.Object, mechanism: str, handle: Handle) -> int:
     """Which end of a size moves when it changes."""
+    key = (spec_of(read_design(root), mechanism).kind, handle.name)
+    if key not in _ENDS:
+        found = _probed(root, mechanism, handle, _PROBE)
+        if found is None:
+            return 1
+        after, other = found
+        _ENDS[key] = moving_end(handle, other, (poses_now(root, part_with(root, mechanism)), poses_now(root, after)))
+    return _ENDS[key]
+
+
+def _probed(root: bpy.types.Object, mechanism: str, handle: Handle, step: float) -> tuple[Spread, Handle] | None:
+    """The part and the handle with the size a little larger, without changing the book; None where it cannot be so."""
     description = read_design(root)
     spec = spec_of(description, mechanism)
-    key = (spec.kind, handle.name)
-    if key not in _ENDS:
-        before = part_with(root, mechanism)
-        try:
-            changed = set_values(description, mechanism, values_for(spec, handle, value_in(spec, handle) + _PROBE))
-            after = assemble(part_of(changed, [mechanism]))
-            other = handles_of(after, mechanism)[handle.name]
-        except (HingeleafError, KeyError):
-            return 1
-        _ENDS[key] = moving_end(handle, other, (poses_now(root, before), poses_now(root, after)))
-    return _ENDS[key]
+    try:
+        changed = set_values(description, mechanism, values_for(spec, handle, value_in(spec, handle) + step))
+        part = assemble(part_of(changed, [mechanism]))
+        return part, handles_of(part, mechanism)[handle.name]
+    except (HingeleafError, KeyError):
+        return None
 
 
 def handle_places(root: bpy.types.Object, mechanism: str) -> dict[str, tuple[Handle, Vector, Vector]]:
@@ -111,25 +117,20 @@ class Pull:
 
     def _first_way(self, root: bpy.types.Object) -> Array:
         """How far the handle goes for one mm or degree more, (3,) float, mm."""
-        description = read_design(root)
-        spec = spec_of(description, self.mechanism)
         for step in (_PROBE, -_PROBE):
-            try:
-                changed = set_values(description, self.mechanism, values_for(spec, self.handle, self.value + step))
-                part = assemble(part_of(changed, [self.mechanism]))
-                after = handles_of(part, self.mechanism)[self.name]
-            except (HingeleafError, KeyError):
-                continue
-            return (place_of(after, self.end, poses_now(root, part)) - self._place) / step
+            found = _probed(root, self.mechanism, self.handle, step)
+            if found is not None:
+                part, after = found
+                return (place_of(after, self.end, poses_now(root, part)) - self._place) / step
         return np.zeros(3)
 
-    def wish(self, root: bpy.types.Object, viewport: Viewport, share: float = 1.0) -> float:
-        """The value that brings the handle nearest to the pointer; a share of the way there."""
+    def wish(self, root: bpy.types.Object, viewport: Viewport) -> float:
+        """The value that brings the handle nearest to the pointer."""
         inverse = root.matrix_world.inverted_safe()
         origin, sight = viewport.ray()
-        start = np.array(inverse @ origin) * _MM_PER_METRE
+        start = millimetres(np.array(inverse @ origin))
         way = np.array(inverse.to_3x3() @ sight)
-        step = along_line(start, way, self._place, self._way) * share
+        step = along_line(start, way, self._place, self._way)
         return self.value + float(np.clip(step, -_LARGEST_STEP, _LARGEST_STEP))
 
     def set(self, context: bpy.types.Context, root: bpy.types.Object, value: float) -> bool:

@@ -100,8 +100,10 @@ def edit_sizes(root: bpy.types.Object, values: Mapping[str, Any]) -> None:
 
 def _shown(group: Any, kind: str, key: str) -> Shown | None:
     """A key of the active mechanism; None where that is of another kind."""
-    spec = active_spec(group.id_data)
-    return shown_sizes(group.id_data, spec.id).get(key) if spec is not None and spec.kind == kind else None
+    # Asked for every number whenever the sidebar is drawn, so the list is asked and not the description.
+    design = group.id_data.hingeleaf
+    entry = design.entries.get(design.active)
+    return shown_sizes(group.id_data, entry.name).get(key) if entry is not None and entry.kind == kind else None
 
 
 def _reader(kind: str, key: str, empty: Any, shape: Callable[[Any], Any]) -> Callable[[Any], Any]:

@@ -80,9 +80,7 @@ class HINGELEAF_OT_add_mechanism(PickingOperator, bpy.types.Operator):
 
     def new_picker(self, context: bpy.types.Context) -> Picker:
         """The folds or panels of the active book."""
-        root = active_book(context)
-        if root is None:
-            raise HingeleafError("There is no book in this scene")
+        root = self.book(context)
         description, spread = design_of(root)
         known = offers(spread, description, self.kind)
         if self.kind == "rider":

@@ -25,6 +25,13 @@ class ReportingOperator(_Operator):
         """What the operator does."""
         raise NotImplementedError
 
+    def book(self, context: bpy.types.Context) -> bpy.types.Object:
+        """The root of the active book."""
+        root = active_book(context)
+        if root is None:
+            raise HingeleafError("There is no book in this scene: open a description first")
+        return root
+
     def execute(self, context: bpy.types.Context) -> Outcome:
         """Run, and report an error in one sentence."""
         try:
@@ -46,10 +53,3 @@ class BookOperator(ReportingOperator):
             cls.poll_message_set("Make a new book or open a description first")
             return False
         return True
-
-    def book(self, context: bpy.types.Context) -> bpy.types.Object:
-        """The root of the active book."""
-        root = active_book(context)
-        if root is None:
-            raise HingeleafError("There is no book in this scene: open a description first")
-        return root

@@ -9,7 +9,7 @@ from bpy.props import IntProperty
 
 from ..books import active_book, find_object, panel_objects, text_of
 from ..channels import OPENING
-from ..checking import Checked, check_in_steps
+from ..checking import Checked, check_at_once, check_in_steps
 from ..designing import change_book, finish_change, read_design
 from ..found import list_findings
 from ..geometry import HingeleafError
@@ -132,13 +132,7 @@ class HINGELEAF_OT_apply_remedy(BookOperator, bpy.types.Operator):
         finish_change(context, root)
         changed = apply_changes(read_design(root), {(name, key): value for name, key, value in sizes})
         change_book(context, root, changed)
-        steps = check_in_steps(root)
-        while True:
-            try:
-                next(steps)
-            except StopIteration as end:
-                _show(context, root, end.value)
-                return
+        _show(context, root, check_at_once(root))
 
 
 class HINGELEAF_OT_show_finding(BookOperator, bpy.types.Operator):

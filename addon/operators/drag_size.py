@@ -133,9 +133,7 @@ class HINGELEAF_OT_drag_size(ReportingOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Set the size to the value, as from the panel below the viewport."""
-        root = active_book(context)
-        if root is None:
-            raise HingeleafError("There is no book in this scene")
+        root = self.book(context)
         pull = Pull(root, self.mechanism, self.handle)
         spec = spec_of(read_design(root), self.mechanism)
         change_sizes(context, root, self.mechanism, values_for(spec, pull.handle, self.value))

@@ -175,9 +175,7 @@ class HINGELEAF_OT_change_pages(_PagesOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Change them, and build."""
-        root = active_book(context)
-        if root is None:
-            raise HingeleafError("There is no book in this scene")
+        root = self.book(context)
         change_book(context, root, self._changed(read_design(root)))
 
     def _changed(self, description: Description) -> Description:

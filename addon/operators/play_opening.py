@@ -5,9 +5,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 from bpy.props import FloatProperty
 
-from ..books import active_book
 from ..channels import OPENING
-from ..geometry import HingeleafError
 from .base import BookOperator, Outcome
 
 __all__ = ["HINGELEAF_OT_play_opening"]
@@ -44,9 +42,7 @@ class HINGELEAF_OT_play_opening(BookOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Keyframe it if nothing is, then play."""
-        root = active_book(context)
-        if root is None:
-            raise HingeleafError("There is no book in this scene")
+        root = self.book(context)
         if not _is_keyed(root):
             _key(context, root, self.seconds)
         if not bpy.app.background and context.screen is not None:
