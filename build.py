@@ -27,7 +27,7 @@ ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 OUT = ROOT / "out"
 PACKAGES = OUT / "packages"
-DEMO_SCENE = "scenes/demo/book.toml"
+DEMO_SCENE = "scenes/demo/low-tide.toml"
 BULK_MAPS = ("bulk.svg", "bulk.pdf")
 DEMO_RESULTS = (
     "report.txt",

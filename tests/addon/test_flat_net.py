@@ -81,7 +81,7 @@ def test_at_one_it_is_the_net_at_true_size(bpy, open_scene, spread_of, rig, scen
 def test_no_crease_tears_on_the_way(bpy, open_scene, spread_of, rig):
     from geometry.transforms import apply, inverse
 
-    scene = "scenes/demo/book.toml"
+    scene = "scenes/demo/low-tide.toml"
     root, spread = open_scene(scene), spread_of(scene)
     found = lay(bpy, root, rig, "cliff.right")
     from geometry.tolerances import RIG_MM
@@ -122,7 +122,7 @@ def fitted(flat, solid):
 
 
 def test_it_lies_beside_all_that_the_book_sweeps_over(bpy, open_scene, rig):
-    root = open_scene("scenes/demo/book.toml")
+    root = open_scene("scenes/demo/low-tide.toml")
     found = lay(bpy, root, rig, "cliff.right")
     bpy.context.view_layer.update()
     right = max(rig.world(item)[:, 0].max() for item in found.values())
@@ -132,7 +132,7 @@ def test_it_lies_beside_all_that_the_book_sweeps_over(bpy, open_scene, rig):
 
 
 def test_copies_share_meshes_and_are_no_panels_of_the_book(bpy, open_scene, rig):
-    root = open_scene("scenes/demo/book.toml")
+    root = open_scene("scenes/demo/low-tide.toml")
     before, meshes = len(rig.panels(root)), len(bpy.data.meshes)
     found = lay(bpy, root, rig, "cliff.right")
     assert len(rig.panels(root)) == before
@@ -141,7 +141,7 @@ def test_copies_share_meshes_and_are_no_panels_of_the_book(bpy, open_scene, rig)
 
 
 def test_the_button_takes_it_away_wholly_or_puts_another_in_its_place(bpy, open_scene, rig):
-    root = open_scene("scenes/demo/book.toml")
+    root = open_scene("scenes/demo/low-tide.toml")
     before = len(bpy.data.objects), len(bpy.data.collections)
     lay(bpy, root, rig, "cliff.right")
     other = lay(bpy, root, rig, "hills.left")

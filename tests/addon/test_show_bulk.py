@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-SCENES = ("scenes/demo/book.toml", "scenes/v-fold-unequal.toml", "scenes/cut-in-in-a-cut-in.toml")
+SCENES = ("scenes/demo/low-tide.toml", "scenes/v-fold-unequal.toml", "scenes/cut-in-in-a-cut-in.toml")
 
 
 def sheets(root):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-DEMO = "scenes/demo/book.toml"
+DEMO = "scenes/demo/low-tide.toml"
 
 
 def module(name):
@@ -63,7 +63,7 @@ def test_by_bulk(bpy, open_scene, spread_of, rig):
 
 
 def test_by_finding_shows_the_worst_on_each_panel(bpy, open_scene, rig):
-    root = open_scene("scenes/demo/book.toml")
+    root = open_scene("scenes/demo/low-tide.toml")
     with pytest.raises(RuntimeError, match="has not been checked: use Check Book first"):
         bpy.ops.hingeleaf.tint(by="FINDING")
     bpy.ops.hingeleaf.check_book()

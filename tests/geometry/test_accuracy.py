@@ -206,7 +206,7 @@ def test_more_error_means_fewer_copies_that_close():
 
 
 def test_ten_thousand_copies_of_the_demo_book():
-    spread = assemble(read_description(ROOT / "scenes" / "demo" / "book.toml"))
+    spread = assemble(read_description(ROOT / "scenes" / "demo" / "low-tide.toml"))
     result = monte_carlo(spread, copies=10_000, seed=1)
     assert result.opening_deg.shape == (10_000,)
     assert 0.0 <= result.share <= 1.0

@@ -276,7 +276,7 @@ def test_what_cannot_stand_is_refused_in_a_sentence():
 
 
 def test_the_demo_is_there():
-    assert (ROOT / "scenes/demo/book.toml") in FILES
+    assert (ROOT / "scenes/demo/low-tide.toml") in FILES
 
 
 def test_titles_tell_apart_the_halves_that_go_on_one_host():

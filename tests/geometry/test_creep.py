@@ -250,7 +250,7 @@ def test_copies_are_of_card_of_their_own_thickness():
 
 @pytest.mark.parametrize("name", ["five deep", "tent on feet", "v-folds on a cut-in's hinges", "demo"])
 def test_card_without_thickness_gives_the_figures_of_ideal_panels(name):
-    text = (ROOT / "scenes" / "demo" / "book.toml").read_text("utf-8") if name == "demo" else SCENES[name]
+    text = (ROOT / "scenes" / "demo" / "low-tide.toml").read_text("utf-8") if name == "demo" else SCENES[name]
     # With it go the files' places, which these figures do not need.
     spread = assemble(parse_description(text.replace("caliper = 0.3", "caliper = 1e-9")))
     thick, thin = (monte_carlo(spread, copies=300, seed=2, thickness=on) for on in (True, False))

@@ -40,7 +40,7 @@ def _assert_sound(description):
 
 
 def test_what_stands_on_what():
-    demo = read_description(next(file for file in FILES if file.name == "book.toml"))
+    demo = read_description(next(file for file in FILES if file.name == "low-tide.toml"))
     assert dependents(demo, "cliff") == ("cave", "crab", "steps", "lighthouse")
     assert dependents(demo, "crab") == ()
     assert hosts_of(demo.mechanisms[1]) == {"fold": "cliff.middle"}
@@ -257,7 +257,7 @@ def test_a_cutting_is_a_description_and_can_be_put_back(read):
 
 
 def test_a_cutting_goes_into_another_book():
-    demo = read_description(next(file for file in FILES if file.name == "book.toml"))
+    demo = read_description(next(file for file in FILES if file.name == "low-tide.toml"))
     text = cutting(demo, "cliff")
     assert tomllib.loads(text)["stock"]["card"]["grammage"] == 240
     assert assemble(parse_description(text, folder=demo.folder)).panels

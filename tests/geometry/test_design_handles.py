@@ -10,7 +10,7 @@ from geometry import HingeleafError, assemble, read_description
 from geometry.design.editing import set_values
 from geometry.design.handles import along_line, handles_of, moving_end, place_of, value_in, values_for
 
-SCENES = sorted(Path("scenes").glob("*.toml")) + [Path("scenes/demo/book.toml")]
+SCENES = sorted(Path("scenes").glob("*.toml")) + [Path("scenes/demo/low-tide.toml")]
 
 
 def poses(spread):

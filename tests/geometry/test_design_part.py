@@ -10,7 +10,7 @@ from geometry import HingeleafError, assemble, read_description
 from geometry.design.part import begin_drag, part_of
 from geometry.trees import owner_of
 
-SCENES = sorted(Path("scenes").glob("*.toml")) + [Path("scenes/demo/book.toml")]
+SCENES = sorted(Path("scenes").glob("*.toml")) + [Path("scenes/demo/low-tide.toml")]
 
 
 def changed(description, mechanism, key, value):
@@ -73,7 +73,7 @@ def test_a_step_of_a_drag_ends_as_the_whole(file, mechanism):
 
 
 def test_only_what_is_needed_is_built():
-    description = read_description("scenes/demo/book.toml")
+    description = read_description("scenes/demo/low-tide.toml")
     part = part_of(description, ["cave"])
     assert {spec.id for spec in part.mechanisms} == {"cliff", "cave", "crab"}
     alone = part_of(description, ["cave"], standing=False)

@@ -22,7 +22,7 @@ from geometry.nets.registration import REGISTRATION as CROSS
 from geometry.nets.tiles import TILE_EDGE, tiles_of
 
 CARD = Stock("card", 250.0, 0.3, "any", (1.0, 1.0, 1.0))
-DEMO = Path(__file__).parents[2] / "scenes" / "demo" / "book.toml"
+DEMO = Path(__file__).parents[2] / "scenes" / "demo" / "low-tide.toml"
 TEXT = """
 format = 1
 [page]

@@ -20,7 +20,7 @@ from svgelements import Path as SvgPath
 from geometry.__main__ import main
 
 ROOT = Path(__file__).parents[2]
-SCENES = sorted([*(ROOT / "scenes").glob("*.toml"), ROOT / "scenes" / "demo" / "book.toml"])
+SCENES = sorted([*(ROOT / "scenes").glob("*.toml"), ROOT / "scenes" / "demo" / "low-tide.toml"])
 OPENING = 90.0
 #: What a cut, a crease and a fold may be off by, mm: four decimals are written, curves are chords of 0.01 mm.
 OFF_MM = 0.01
@@ -261,7 +261,7 @@ def test_a_wrong_crease_is_seen(tmp_path: Path) -> None:
 
 
 def test_sheets_name_hinges_as_the_poses_do(tmp_path: Path) -> None:
-    scene = ROOT / "scenes" / "demo" / "book.toml"
+    scene = ROOT / "scenes" / "demo" / "low-tide.toml"
     main(["nets", str(scene), "--out", str(tmp_path), "--format", "svg"])
     names = {hinge for lines in pieces_of(tmp_path).values() for hinge, _ in whole_creases(lines)}
     assert names

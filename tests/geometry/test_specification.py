@@ -61,7 +61,7 @@ def test_a_tent_counted_by_hand():
 
 
 def test_steps_are_those_of_the_booklet():
-    spread = assemble(read_description(ROOT / "scenes" / "demo" / "book.toml"))
+    spread = assemble(read_description(ROOT / "scenes" / "demo" / "low-tide.toml"))
     assert specification(spread, sheet="A4").assembly_steps == booklet_bytes(spread, sheet="A4")[1]
 
 

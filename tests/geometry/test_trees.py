@@ -9,7 +9,7 @@ from geometry import assemble, read_description
 from geometry.sampling import sample_turns
 from geometry.trees import owner_of, trees_of
 
-SCENES = sorted(Path("scenes").glob("*.toml")) + [Path("scenes/demo/book.toml")]
+SCENES = sorted(Path("scenes").glob("*.toml")) + [Path("scenes/demo/low-tide.toml")]
 
 
 @pytest.mark.parametrize("file", SCENES, ids=lambda file: file.stem)
@@ -40,7 +40,7 @@ def test_what_is_joined_is_one_tree():
 
 
 def test_what_stands_apart_is_sampled_apart():
-    spread = assemble(read_description("scenes/demo/book.toml"))
+    spread = assemble(read_description("scenes/demo/low-tide.toml"))
     trees = trees_of(spread)
     assert len(trees) > 3
     whole = len(sample_turns(spread)[0])

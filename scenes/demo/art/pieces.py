@@ -59,7 +59,7 @@ def draw_sheets(spread: Spread) -> dict[str, Sheet]:
 
 def main(wanted: list[str]) -> int:
     """Draw the named sheets, all where none is named; returns the exit status."""
-    sheets = draw_sheets(assemble(read_description(_HERE.parent / "book.toml")))
+    sheets = draw_sheets(assemble(read_description(_HERE.parent / "low-tide.toml")))
     unknown = sorted(set(wanted) - set(sheets))
     if unknown:
         print(f"no sheet is named {', '.join(unknown)}; there are {', '.join(sheets)}", file=sys.stderr)
