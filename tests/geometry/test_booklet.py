@@ -238,7 +238,7 @@ def test_the_fold_beside_an_unequal_cut_in_is_not_to_be_creased():
         path.stem: any("Do not crease" in text for step in planned(path)[1] for text in step.cautions) for path in FILES
     }
     unequal = {stem for stem, warned in said.items() if warned}
-    assert unequal == {"book", "cut-in-beak", "cut-in-unequal-step"}
+    assert unequal == {"low-tide", "cut-in-beak", "cut-in-unequal-step"}
 
 
 def test_what_lies_inside_goes_in_first():
@@ -280,7 +280,7 @@ def test_the_demo_is_there():
 
 
 def test_titles_tell_apart_the_halves_that_go_on_one_host():
-    titles = [step.title for step in scene("book")[1]]
+    titles = [step.title for step in scene("low-tide")[1]]
     for part in ("boat left", "boat right", "gulls left", "gulls right", "crab left", "crab right"):
         assert sum(f"“{part}”" in title for title in titles) == 1
     assert len(set(titles)) == len(titles)
@@ -317,7 +317,7 @@ def test_no_fold_is_rubbed_down_that_a_cut_in_still_waits_on(name):
 
 
 def test_only_what_a_sheet_has_inside_is_to_be_cut_there():
-    first, second = (" ".join(step.sentences) for step in scene("book")[1][:2])
+    first, second = (" ".join(step.sentences) for step in scene("low-tide")[1][:2])
     assert "the slits of the cut-ins “jetty” in the page card and “steps” and “cave” in “cliff”" in first
     assert "windows, slots and holes" in first
     assert "inside the pieces" not in second
@@ -333,6 +333,6 @@ def test_places_on_the_back_are_marked_there_before_they_are_needed():
 
 
 def test_a_part_that_touches_in_two_places_goes_on_both():
-    _, steps = scene("book")
+    _, steps = scene("low-tide")
     text = next(" ".join(step.sentences) for step in steps if "gulls left" in step.title)
     assert "the places marked “gulls left”" in text

@@ -13,7 +13,7 @@ from geometry.nets import draw_piece, lay_out
 from geometry.nets.glue import glue_name
 from tests.geometry.scene_texts import FILES
 
-STEMS = ["book", "box", "pull-strip", "wheel"]
+STEMS = ["low-tide", "box", "pull-strip", "wheel"]
 #: Points.
 A4, LETTER = (595.28, 841.89), (612.0, 792.0)
 

@@ -17,7 +17,7 @@ from geometry.booklet.write import booklet_bytes
 from tests.geometry import corpus
 from tests.geometry.scene_texts import FILES
 
-STEMS = ["book", "box", "scenery", "pull-strip", "accordion", "tab-through-a-slot", "wheel", "strap-between-v-folds"]
+STEMS = ["low-tide", "box", "scenery", "pull-strip", "accordion", "tab-through-a-slot", "wheel", "strap-between-v-folds"]
 CAMERAS = [Camera(np.radians(-20.0), np.radians(42.0)), Camera(np.radians(115.0), np.radians(30.0))]
 
 
@@ -106,7 +106,7 @@ def test_faces_tell_front_from_back():
 
 
 def test_what_lies_folded_shut_lies_on_the_left_page():
-    spread = spread_of("book")
+    spread = spread_of("low-tide")
     own = spread.piece("hills").panels
     matrices = lying(spread, np.pi, own)
     for name in own:
@@ -119,7 +119,7 @@ def test_what_lies_folded_shut_lies_on_the_left_page():
 
 
 def test_places_with_glue_are_seen_and_named():
-    spread = spread_of("book")
+    spread = spread_of("low-tide")
     marks = tuple(Mark(area, True, area.glued) for area in spread.glue_areas if area.host == "page.left")
     picture = SpreadPicture("", "standing", np.radians(120.0), ("page.left", "page.right"), (), marks)
     view = best_view(spread, picture)
@@ -150,7 +150,7 @@ def test_a_glued_part_that_only_touches_its_mark_along_a_line_is_drawn(scene):
 @pytest.mark.parametrize("opening", [25.0, 120.0])
 def test_nothing_thinner_than_a_line_is_seen(opening):
     """Rounding leaves slivers where edges fall on edges; drawn, they would be strokes across what hides them."""
-    spread = spread_of("book")
+    spread = spread_of("low-tide")
     picture = SpreadPicture("", "standing", np.radians(opening), tuple(spread.panels), moved=0.4)
     for each in best_view(spread, picture).seen:
         for part in shapely.get_parts(each.visible):
@@ -158,7 +158,7 @@ def test_nothing_thinner_than_a_line_is_seen(opening):
 
 
 def test_the_demo_shows_where_all_its_glue_goes():
-    spread = spread_of("book")
+    spread = spread_of("low-tide")
     for step in assembly_steps(spread, []):
         for picture in step.pictures:
             if isinstance(picture, SpreadPicture) and picture.marks:

@@ -28,7 +28,7 @@ from tests.geometry.scene_texts import FILES, HEAD, HILL, SCENES, WRONG
 
 SVG = "{http://www.w3.org/2000/svg}"
 MM = 25.4 / 72.0
-CHOSEN = [path for path in FILES if path.stem in ("book", "cut-in-step", "rider", "v-fold-unequal")]
+CHOSEN = [path for path in FILES if path.stem in ("low-tide", "cut-in-step", "rider", "v-fold-unequal")]
 
 #: What eyes without the red, green or blue cones see, in linear sRGB: Machado, Oliveira and Fernandes, "A
 #: physiologically-based model for simulation of color vision deficiency" (2009), severity 1.0 (recalled).

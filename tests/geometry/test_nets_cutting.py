@@ -20,7 +20,7 @@ from geometry.nets.cutting import CuttingOptions, cutting_files, tool_paths
 
 ROOT = Path(__file__).parents[2]
 SVG = "{http://www.w3.org/2000/svg}"
-SCENES = ["demo/book", "cut-in-in-a-cut-in", "flap", "wheel", "accordion"]
+SCENES = ["demo/low-tide", "cut-in-in-a-cut-in", "flap", "wheel", "accordion"]
 
 
 @pytest.fixture(scope="module", params=SCENES)
@@ -85,7 +85,7 @@ def test_everything_is_cut_once_and_nothing_else(sheets):
 
 
 def test_curves_are_curves():
-    data = next(iter(dict(cutting_files(laid("demo/book"), "x")).values())).decode()
+    data = next(iter(dict(cutting_files(laid("demo/low-tide"), "x")).values())).decode()
     assert " C" in data
     wheel = dict(cutting_files(laid("wheel"), "x"))
     assert " A" in wheel["x-1.svg"].decode()
@@ -143,7 +143,7 @@ def test_half_cut_valleys_are_cut_from_the_back():
 
 
 def test_the_way_between_lines_is_shorter_than_as_they_come():
-    (sheet, *_) = laid("demo/book")
+    (sheet, *_) = laid("demo/low-tide")
 
     def between(paths):
         ends = [path.line.points[0 if path.line.closed else -1] for path in paths]

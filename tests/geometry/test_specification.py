@@ -65,7 +65,7 @@ def test_steps_are_those_of_the_booklet():
     assert specification(spread, sheet="A4").assembly_steps == booklet_bytes(spread, sheet="A4")[1]
 
 
-@pytest.mark.parametrize("scene", ["v-fold", "cut-in-in-a-cut-in", "demo/book"])
+@pytest.mark.parametrize("scene", ["v-fold", "cut-in-in-a-cut-in", "demo/low-tide"])
 def test_lengths_are_those_of_the_sheets(scene, tmp_path):
     """Every number comes back from the SVG files: nothing is drawn that is not counted, nor the other way about."""
     import xml.etree.ElementTree as ElementTree
