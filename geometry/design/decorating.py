@@ -12,8 +12,11 @@ from ..description.fields import expand
 from ..description.reader import parse_description
 from ..errors import HingeleafError
 from ..mechanisms import KINDS
+from ..model import Color
+from ..paper import hex_color
+from .editing import set_page, set_values
 
-__all__ = ["Face", "artwork_of", "with_artwork"]
+__all__ = ["Face", "artwork_of", "color_of", "with_artwork", "with_color"]
 
 Face = Literal["front", "back"]
 
@@ -67,6 +70,42 @@ def with_artwork(
     elif key in table:
         del table[key]
     return parse_description(tomlkit.dumps(document), source=description.source, folder=folder or description.folder)
+
+
+def color_of(description: Description, piece: str, face: Face) -> Color | None:
+    """The flat colour of one face of a piece, sRGB 0..1; None where it is bare card.
+
+    Raises
+    ------
+    HingeleafError
+        The piece has no colour of its own.
+    """
+    if piece == "page":
+        return description.page.color_front if face == "front" else description.page.color_back
+    found: Color | None = _checked(description, piece).get(f"color_{face}")
+    return found
+
+
+def with_color(description: Description, piece: str, face: Face, color: Color | None) -> Description:
+    """The description with another flat colour on one face of a piece.
+
+    Parameters
+    ----------
+    description : as read
+    piece : "page", or the mechanism's id
+    face : the printed face, or its back
+    color : sRGB 0..1; None for bare card
+
+    Raises
+    ------
+    HingeleafError
+        The piece has no colour of its own.
+    """
+    values = {f"color_{face}": None if color is None else hex_color(color)}
+    if piece == "page":
+        return set_page(description, values)
+    _checked(description, piece)
+    return set_values(description, piece, values)
 
 
 def _checked(description: Description, piece: str) -> dict[str, Any]:

@@ -182,6 +182,10 @@ class Images:
                 values["outline"] = own.line(spec.values["outline"])
             if "holes" in spec.values:
                 values["holes"] = own.outlines(spec.values["holes"])
+        if "art_box" in spec.values and (self.swaps(spec.id) or spec.kind == "rider"):
+            left, low, right, high = spec.values["art_box"]
+            # An accordion's net runs on to one side: its artwork has to be fitted again.
+            values["art_box"] = None if spec.kind == "accordion" else [-right, low, -left, high]
         return Edits(values, renames)
 
     def _placed(self, spec: MechanismSpec, key: str, net: Reflection) -> dict[str, Any]:
@@ -280,7 +284,7 @@ def _applied(spec: MechanismSpec, edits: Edits) -> dict[str, Any]:
 
 def _alike(values: Mapping[str, Any], other: MechanismSpec) -> bool:
     """Whether a mechanism is as these values say, but for what it is called and printed with."""
-    free = {"title", "stock", "art_front", "art_back"}
+    free = {"title", "stock", "art_front", "art_back", "color_front", "color_back", "art_box"}
     one = {key: value for key, value in values.items() if key not in free}
     two = {key: value for key, value in other.values.items() if key not in free}
     return one.keys() == two.keys() and all(_near(one[key], two[key]) for key in one)

@@ -7,11 +7,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from geometry.binding import is_book
+
 ROOT = Path(__file__).resolve().parents[2]
 HEAD = 'format = 1\n[page]\nsize = "A5"\n[stock.card]\ngrammage = 250\ncaliper = 0.3\n'
 
-#: Scene files of the project, found when tests are collected.
-FILES = sorted((ROOT / "scenes").glob("**/*.toml"))
+_EVERY = sorted((ROOT / "scenes").glob("**/*.toml"))
+#: Bound books and spreads of the project, found when tests are collected.
+BOOKS = [file for file in _EVERY if is_book(file.read_text(encoding="utf-8"))]
+FILES = [file for file in _EVERY if file not in BOOKS]
 
 
 def mechanism(kind: str, name: str, fold: str, body: str) -> str:

@@ -14,7 +14,7 @@ from tests.geometry.scene_texts import HEAD, HILL
 
 
 def test_missing_files_are_warned_of_by_piece_and_face(tmp_path):
-    Image.new("RGB", (302, 216)).save(tmp_path / "hill.png")
+    Image.new("RGB", (2539, 1819)).save(tmp_path / "hill.png")
     head = HEAD.replace('"A5"', '"A5"\nart_front = "pages.png"\nart_back = "hill.png"')
     text = head + HILL + 'art_back = "art/back.png"\n'
     findings = check_artwork(assemble(parse_description(text, folder=tmp_path)))
@@ -68,4 +68,57 @@ def test_a_pixel_more_or_less_is_no_other_proportion(tmp_path):
     size = math.floor((right - left) / 2), math.ceil((high - low) / 2)
     Image.new("RGB", size).save(tmp_path / "hill.png")
     text = HEAD + HILL + 'art_front = "hill.png"\n'
-    assert check_artwork(assemble(parse_description(text, folder=tmp_path))) == []
+    findings = check_artwork(assemble(parse_description(text, folder=tmp_path)))
+    assert [finding.message for finding in findings if "stretched" in finding.message] == []
+
+
+def findings_of(folder, image, name="hill.png", **options):
+    image.save(folder / name, **options)
+    return check_artwork(assemble(parse_description(HEAD + HILL + f'art_front = "{name}"\n', folder=folder)))
+
+
+def box_of_the_hill():
+    left, low, right, high = art_box(assemble(parse_description(HEAD + HILL)), "hill")
+    return right - left, high - low
+
+
+@pytest.mark.parametrize(
+    ("dots", "severity", "words"),
+    [(100, "warning", "pixels are seen"), (170, "note", "fine lines are soft"), (200, None, ""), (300, None, "")],
+)
+def test_too_few_pixels_for_print_are_told_with_the_size_that_fits(tmp_path, dots, severity, words):
+    width, height = box_of_the_hill()
+    found = findings_of(tmp_path, Image.new("RGB", (round(width / 25.4 * dots), round(height / 25.4 * dots))))
+    assert [finding.severity for finding in found] == ([severity] if severity else [])
+    for finding in found:
+        assert f"has {dots} dpi on the card" in finding.message
+        assert words in finding.message
+        assert f"{width / 25.4 * 300:.0f} x {height / 25.4 * 300:.0f} pixels at 300 dpi" in finding.message
+        assert finding.measure == pytest.approx(25.4 / dots, rel=0.01)
+
+
+def test_a_lying_picture_is_measured_upright(tmp_path):
+    width, height = box_of_the_hill()
+    size = round(width / 25.4 * 300), round(height / 25.4 * 300)
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    assert findings_of(tmp_path, Image.new("RGB", size[::-1]), "lying.jpg", exif=exif) == []
+    messages = [found.message for found in findings_of(tmp_path, Image.new("RGB", size), "wrong.jpg", exif=exif)]
+    assert sum("is stretched" in message for message in messages) == 1
+
+
+def test_animations_and_inks_are_noted(tmp_path):
+    width, height = box_of_the_hill()
+    size = round(width / 25.4 * 300), round(height / 25.4 * 300)
+    frames = [Image.new("RGB", size, color) for color in ("red", "blue")]
+    (found,) = findings_of(tmp_path, frames[0], save_all=True, append_images=frames[1:])
+    assert (found.severity, "holds 2 pictures; the first is used" in found.message) == ("note", True)
+    (found,) = findings_of(tmp_path, Image.new("CMYK", size), "inks.jpg")
+    assert (found.severity, "has inks for colours (CMYK)" in found.message) == ("note", True)
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "P", "RGB", "RGBA", "I;16"])
+def test_usual_kinds_of_pictures_are_no_findings(tmp_path, mode):
+    width, height = box_of_the_hill()
+    size = round(width / 25.4 * 300), round(height / 25.4 * 300)
+    assert findings_of(tmp_path, Image.new(mode, size)) == []

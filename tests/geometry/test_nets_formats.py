@@ -1,7 +1,6 @@
 """The same net in SVG, PDF and DXF, read back by an XML parser, svgelements, pymupdf and ezdxf."""
 
 import warnings
-from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import ezdxf
@@ -15,8 +14,8 @@ with warnings.catch_warnings():
 
 from geometry import assemble, read_description
 from geometry.nets import LINE_CLASSES, write_nets
+from tests.geometry.scene_texts import FILES as SCENES
 
-SCENES = sorted((Path(__file__).parents[2] / "scenes").rglob("*.toml"))
 SVG = "{http://www.w3.org/2000/svg}"
 MM = 25.4 / 72.0
 

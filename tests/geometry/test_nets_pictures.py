@@ -9,7 +9,7 @@ import pytest
 from PIL import Image, ImageCms
 
 from geometry import FileError
-from geometry.nets.pictures import read_picture
+from geometry.nets.pictures import prints_as_it_is, read_picture
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 
@@ -67,3 +67,53 @@ def test_what_is_no_picture_is_refused(tmp_path):
     (tmp_path / "art.png").write_bytes(b"\x89PNG\r\n\x1a\nbroken")
     with pytest.raises(FileError, match="use PNG or JPEG"):
         read_picture(str(tmp_path / "art.png"))
+
+
+@pytest.mark.parametrize("name", ["art.jpg", "art.png"])
+@pytest.mark.parametrize(
+    ("turn", "upper", "size"), [(3, "blue", (80, 40)), (6, "red", (40, 80)), (8, "blue", (40, 80))]
+)
+def test_lying_pictures_are_turned_upright(tmp_path, name, turn, upper, size):
+    """As a camera notes that it was held (EXIF 2.3, 4.6.4): 6, turn it to the right; 8, to the left; 3, upside down."""
+    image = Image.new("RGB", (80, 40), "red")
+    image.paste("blue", (40, 0, 80, 40))
+    exif = Image.Exif()
+    exif[0x0112] = turn
+    image.save(tmp_path / name, exif=exif)
+    picture = read_picture(str(tmp_path / name))
+    assert (picture.mime, picture.width, picture.height) == ("image/png", *size)
+    first = np.array(pixel(picture, (3, 3)))
+    assert np.argmax(first) == (0 if upper == "red" else 2)
+    assert Image.open(io.BytesIO(picture.data)).getexif().get(0x0112, 1) == 1
+
+
+def test_of_an_animation_the_first_picture_is_printed(tmp_path):
+    frames = [Image.new("RGB", (20, 10), color) for color in ((9, 8, 7), (1, 2, 3))]
+    frames[0].save(tmp_path / "art.png", save_all=True, append_images=frames[1:])
+    picture = read_picture(str(tmp_path / "art.png"))
+    assert getattr(Image.open(io.BytesIO(picture.data)), "n_frames", 1) == 1
+    assert pixel(picture)[:3] == (9, 8, 7)
+
+
+def test_a_lying_picture_keeps_its_profile_while_it_is_turned(tmp_path):
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    Image.new("RGB", (20, 10), (200, 30, 90)).save(tmp_path / "art.png", icc_profile=swapped_profile(), exif=exif)
+    np.testing.assert_allclose(pixel(read_picture(str(tmp_path / "art.png"))), (30, 200, 90), atol=2)
+
+
+@pytest.mark.parametrize(
+    ("name", "image", "options", "as_it_is"),
+    [
+        ("a.png", Image.new("RGB", (20, 10)), {}, True),
+        ("a.jpg", Image.new("RGB", (20, 10)), {}, True),
+        ("a.tif", Image.new("RGB", (20, 10)), {}, False),
+        ("b.jpg", Image.new("CMYK", (20, 10)), {}, False),
+        ("b.png", Image.new("RGB", (20, 10)), {"icc_profile": swapped_profile()}, False),
+    ],
+)
+def test_what_prints_as_it_is_is_told_from_its_head(tmp_path, name, image, options, as_it_is):
+    image.save(tmp_path / name, **options)
+    assert prints_as_it_is(tmp_path / name) == as_it_is
+    unchanged = read_picture(str(tmp_path / name)).data == (tmp_path / name).read_bytes()
+    assert unchanged == as_it_is

@@ -1,7 +1,6 @@
 """What must hold of the nets of every scene: checked with shapely alone, on the drawings in net coordinates."""
 
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,8 +11,7 @@ from shapely.ops import substring
 from geometry import assemble, read_description
 from geometry.nets import GAP_MM, MARGIN_MM, draw_piece, lay_out
 from geometry.nets.lettering import text_box
-
-SCENES = sorted((Path(__file__).parents[2] / "scenes").rglob("*.toml"))
+from tests.geometry.scene_texts import FILES as SCENES
 
 
 @pytest.fixture(scope="module", params=SCENES, ids=lambda path: path.stem)

@@ -1,6 +1,5 @@
 """Outlines by key: what is shown is what is cut, in the right place, and writing it back unchanged changes no card."""
 
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,9 +10,8 @@ from geometry import HingeleafError, assemble, parse_description, read_descripti
 from geometry.design.outline_keys import outline_keys, with_outline
 from geometry.design.strokes import Stroke, stroke_of, value_of
 from geometry.outline import polyline
-
-ROOT = Path(__file__).resolve().parents[2]
-SCENES = sorted((ROOT / "scenes").rglob("*.toml"))
+from tests.geometry.scene_texts import FILES as SCENES
+from tests.geometry.scene_texts import ROOT
 
 
 def keys_of(description, spread):

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from geometry import assemble, parse_description
+from geometry.binding.fields import BOOK_TOP, COVER, SPREAD
 from geometry.description.fields import PAGE, STOCK, TOP, Field
 from geometry.limits import LIMITS, Limits
 from geometry.mechanisms import KINDS
@@ -16,6 +17,7 @@ from geometry.poses import poses_data
 SCENES = Path(__file__).resolve().parents[2] / "scenes"
 PAGE_TEXT = (SCENES / "README.md").read_text(encoding="utf-8")
 TABLES: dict[str, tuple[Field, ...]] = {"top": TOP, "page": PAGE, "stock": STOCK, "checks": LIMITS}
+TABLES |= {"book": BOOK_TOP, "cover": COVER, "spread": SPREAD}
 TABLES |= {kind: module.FIELDS for kind, module in KINDS.items()}
 
 
@@ -112,6 +114,9 @@ WORDS = {
     ("*", "stock"): "card",
     ("*", "art_front"): None,
     ("*", "art_back"): None,
+    ("*", "color_front"): None,
+    ("*", "color_back"): None,
+    ("*", "art_box"): None,
     ("strap", "from_turn"): 90,
     ("strap", "to_turn"): 90,
     ("flap", "turn"): 0,
