@@ -7,21 +7,28 @@ from typing import Any
 
 import bpy
 
-from .carrying import FOLDER_KEY, TEXT_KEY, is_materialized, materialized_folder, name_images, own_folder
+from .carrying import BOUND_KEY, FOLDER_KEY, TEXT_KEY, is_materialized, materialized_folder, name_images, own_folder
 from .channels import OPENING
 from .geometry import Description, parse_description
 from .rig import PANEL_KEY, PIECE_KEY
 
 __all__ = [
     "ASPECT_KEY",
+    "BOUND_SOURCE",
+    "NUMBER_KEY",
+    "TURN",
     "active_book",
+    "active_bound",
     "all_books",
     "all_books_anywhere",
+    "all_bound",
+    "bound_root_of",
     "camera_of",
     "collection_of",
     "description_file",
     "description_of",
     "find_object",
+    "is_bound_root",
     "is_linked",
     "panel_object",
     "panel_objects",
@@ -29,12 +36,17 @@ __all__ = [
     "remember_description",
     "remember_text",
     "root_of",
+    "spreads_of",
     "stray_panels",
     "text_of",
 ]
 
 #: The property of a studio's camera that says for which aspect it was placed.
 ASPECT_KEY = "hingeleaf_aspect"
+#: The property of a bound book's root that turns it through, and that of a spread's root which says its number there.
+TURN, NUMBER_KEY = "turn", "hingeleaf_number"
+#: Property of a bound book's root: the name of its own description's file.
+BOUND_SOURCE = "hingeleaf_book_source"
 #: Property of the root: the name of its description's file.
 _SOURCE = "hingeleaf_source"
 #: Names of the objects of books' panels, by book and panel; only a guess that is looked at again whenever it is used.
@@ -114,7 +126,7 @@ def find_object(name: str) -> bpy.types.Object | None:
     return found  # type: ignore[no-any-return]
 
 
-def is_linked(item: bpy.types.Object) -> bool:
+def is_linked(item: bpy.types.ID) -> bool:
     """Whether an object belongs to another file, so that it cannot be changed here."""
     origins: tuple[Any, Any] = item.library, item.override_library
     return any(origin is not None for origin in origins)
@@ -138,14 +150,58 @@ def root_of(item: bpy.types.Object | None) -> bpy.types.Object | None:
 
 
 def active_book(context: bpy.types.Context) -> bpy.types.Object | None:
-    """The book that is meant: the active object's, else the last one opened; None where there is none."""
+    """The book that is meant: the active object's, else the last one opened; None where there is none.
+
+    Of a bound book it is the spread whose panel is active, else the one that lies open, or nearly so.
+    """
     layer = context.view_layer
-    root = root_of(layer.objects.active if layer is not None else None)
+    active = layer.objects.active if layer is not None else None
+    root = root_of(active)
+    if root is None:
+        root = _open_spread(bound_root_of(active))
     if root is not None and root.users_collection:
         return root
     books = all_books(context)
     shown = [book for book in books if layer is not None and book.name in layer.objects]
     return (shown or books or [None])[-1]  # type: ignore[list-item]
+
+
+def _open_spread(bound: bpy.types.Object | None) -> bpy.types.Object | None:
+    """The spread of a bound book that lies open, or nearly so."""
+    spreads = [] if bound is None else spreads_of(bound)
+    if bound is None or not spreads:
+        return None
+    return spreads[min(max(round(float(bound[TURN])), 1), len(spreads)) - 1]
+
+
+def is_bound_root(item: bpy.types.Object) -> bool:
+    """Whether an object is the root of a bound book."""
+    return item.get(BOUND_KEY) is not None and item.get(TURN) is not None
+
+
+def bound_root_of(item: bpy.types.Object | None) -> bpy.types.Object | None:
+    """The root of the bound book that an object belongs to; None where it belongs to none."""
+    while item is not None and not is_bound_root(item):
+        item = item.parent
+    return item
+
+
+def all_bound(context: bpy.types.Context) -> list[bpy.types.Object]:
+    """The roots of all bound books in the scene."""
+    return [item for item in context.scene.objects if is_bound_root(item)]
+
+
+def active_bound(context: bpy.types.Context) -> bpy.types.Object | None:
+    """The bound book that is meant: the active object's, or the active book's; None where that is not bound."""
+    layer = context.view_layer
+    bound = bound_root_of(layer.objects.active if layer is not None else None)
+    return bound if bound is not None else bound_root_of(active_book(context))
+
+
+def spreads_of(bound: bpy.types.Object) -> list[bpy.types.Object]:
+    """The roots of the spreads of a bound book, from the front."""
+    found = [item for item in bound.children_recursive if _is_root(item)]
+    return sorted(found, key=lambda item: int(item.get(NUMBER_KEY, 0)))
 
 
 def _is_root(item: bpy.types.Object) -> bool:

@@ -1,14 +1,18 @@
 """Open a description as a book, and open it again after it was changed."""
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
-from ..books import description_file
+from ..books import collection_of, description_file, spreads_of
+from ..bound_books import refuse_other_pages
 from ..designing import change_book
 from ..geometry import assemble, read_description
-from ..open_book import open_book
+from ..geometry.binding import is_book
+from ..geometry.description.reader import read_text
+from ..open_book import open_book, open_bound
 from ..presenting import hide_other_collections, look_through_camera, make_active
 from ..reporting import clear_problems
 from .base import BookOperator, Outcome, ReportingOperator
@@ -17,7 +21,7 @@ __all__ = ["HINGELEAF_OT_open_description", "HINGELEAF_OT_reload_description"]
 
 
 class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
-    """Build the book that a description describes, ready to open and close"""
+    """Build the book that a description describes, ready to open and close; a bound book with all its spreads"""
 
     bl_idname = "hingeleaf.open_description"
     bl_label = "Open Description"
@@ -48,16 +52,30 @@ class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Read, assemble, build."""
-        description = read_description(bpy.path.abspath(self.filepath))
+        file = bpy.path.abspath(self.filepath)
+        if is_book(read_text(Path(file))):
+            self._open_bound(context, file)
+            return
+        description = read_description(file)
         book = open_book(description, assemble(description), context, studio=self.studio)
+        self._present(context, book.root, book.root)
+        for warning in book.warnings:
+            self.report({"WARNING"}, warning)
+
+    def _open_bound(self, context: bpy.types.Context, file: str) -> None:
+        """Build a bound book, its first spread lying open and active."""
+        bound = open_bound(
+            file, context, studio=self.studio, warn=lambda said: self.report({"WARNING"}, said)
+        )
+        self._present(context, bound, spreads_of(bound)[0])
+
+    def _present(self, context: bpy.types.Context, whole: bpy.types.Object, active: bpy.types.Object) -> None:
         if self.alone:
-            hide_other_collections(context, book.collection)
-        make_active(context, book.root)
+            hide_other_collections(context, collection_of(whole))
+        make_active(context, active)
         if self.studio:
             look_through_camera(context)
         clear_problems(context)
-        for warning in book.warnings:
-            self.report({"WARNING"}, warning)
 
 
 class HINGELEAF_OT_reload_description(BookOperator, bpy.types.Operator):
@@ -70,7 +88,9 @@ class HINGELEAF_OT_reload_description(BookOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Read, assemble, change in place."""
         root = self.book(context)
-        warnings = change_book(context, root, read_description(description_file(root)))
+        description = read_description(description_file(root))
+        refuse_other_pages(root, description)
+        warnings = change_book(context, root, description)
         clear_problems(context)
         for warning in warnings:
             self.report({"WARNING"}, warning)

@@ -1,8 +1,8 @@
 """How the card of a closed spread lies on itself: the height of every panel, and how thick its leaves become.
 
-A drawn panel is rigid and flat, so it has one height everywhere: that of the highest card under it. Real card bends down
-beside what lies under it, and a closed book is as thick as what lies at its thickest place. Where rigid panels would pile
-up higher than that, all of them are drawn closer together.
+A drawn panel is rigid and flat, so it has one height everywhere: that of the highest card under it. Real card bends
+down beside what lies under it, and a closed book is as thick as what lies at its thickest place. Where rigid panels
+would pile up higher than that, all of them are drawn closer together.
 """
 
 from __future__ import annotations

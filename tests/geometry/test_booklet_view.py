@@ -17,7 +17,16 @@ from geometry.booklet.write import booklet_bytes
 from tests.geometry import corpus
 from tests.geometry.scene_texts import FILES
 
-STEMS = ["low-tide", "box", "scenery", "pull-strip", "accordion", "tab-through-a-slot", "wheel", "strap-between-v-folds"]
+STEMS = [
+    "low-tide",
+    "box",
+    "scenery",
+    "pull-strip",
+    "accordion",
+    "tab-through-a-slot",
+    "wheel",
+    "strap-between-v-folds",
+]
 CAMERAS = [Camera(np.radians(-20.0), np.radians(42.0)), Camera(np.radians(115.0), np.radians(30.0))]
 
 

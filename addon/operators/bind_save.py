@@ -1,0 +1,85 @@
+"""Save a bound book: its own file, the files of its spreads, and all artwork beside them."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import bpy
+from bpy.props import BoolProperty, StringProperty
+
+from ..books import BOUND_SOURCE, description_file, spreads_of
+from ..bound_fit import book_of, remember_book
+from ..carrying import artwork_files, own_folder
+from ..designing import change_book, read_design
+from ..geometry import parse_description
+from ..geometry.binding import parse_book
+from ..geometry.errors import FileError
+from ..geometry.files import make_folder, write_files
+from .base import Outcome
+from .bind_arrange import BoundOperator
+from .save_description import new_files
+
+__all__ = ["HINGELEAF_OT_save_bound"]
+
+
+class HINGELEAF_OT_save_bound(BoundOperator, bpy.types.Operator):
+    """Save the bound book as a file, with the descriptions of its spreads and all artwork beside it"""
+
+    bl_idname = "hingeleaf.save_bound"
+    bl_label = "Save Book As"
+    bl_options = {"REGISTER", "UNDO"}
+
+    if TYPE_CHECKING:
+        filepath: str
+        check_existing: bool
+        replace: bool
+    else:
+        filepath: StringProperty(name="File", description="Where the book's own file is saved", subtype="FILE_PATH")
+        check_existing: BoolProperty(default=True, options={"HIDDEN"})
+        filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+        replace: BoolProperty(
+            name="Replace Files",
+            description="Put spreads and artwork of the book in place of other files that have the same names there",
+            default=False,
+        )
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Ask for the file, beginning with where it is now."""
+        bound = self.bound(context)
+        self.filepath = str(own_folder(bound) / str(bound[BOUND_SOURCE]))
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def check(self, context: bpy.types.Context) -> bool:
+        """Give the name the ending that descriptions have."""
+        path = bpy.path.ensure_ext(self.filepath, ".toml")
+        changed = path != self.filepath
+        self.filepath = path
+        return changed
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Write all files or none, then let the book be that of the files."""
+        bound = self.bound(context)
+        file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
+        book, roots = book_of(bound), spreads_of(bound)
+        places = [file.parent / name for name in book.files]
+        if file in places:
+            raise FileError(f"{file.name} is the file of a spread of this book: choose another name for the book")
+        files = new_files(file.parent, artwork_files(bound), replace=self.replace)
+        for place, root in zip(places, roots, strict=True):
+            files |= new_files(place.parent, artwork_files(root), replace=self.replace)
+            self._put(files, place, read_design(root).text.encode(), may_replace=place == description_file(root))
+        files[file] = book.text.encode()
+        for folder in dict.fromkeys([file.parent, *(item.parent for item in files)]):
+            make_folder(folder)
+        write_files(files)
+        remember_book(bound, parse_book(book.text, source=file.name, folder=file.parent, look=False))
+        for place, root in zip(places, roots, strict=True):
+            text = read_design(root).text
+            change_book(context, root, parse_description(text, source=place.name, folder=place.parent))
+        self.report({"INFO"}, f"{file.name} saved with {len(roots)} spread{'s' * (len(roots) != 1)}")
+
+    def _put(self, files: dict[Path, bytes], place: Path, data: bytes, *, may_replace: bool) -> None:
+        """Note a file to be written; HingeleafError where another one is there."""
+        if place.is_file() and place.read_bytes() != data and not (may_replace or self.replace):
+            raise FileError(f"{place}: another file is there; tick Replace Files, or choose another folder")
+        files[place] = data
