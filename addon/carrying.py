@@ -22,25 +22,39 @@ import bpy
 from .geometry.errors import FileError
 
 __all__ = [
+    "BOUND_KEY",
     "FOLDER_KEY",
     "TEXT_KEY",
     "artwork_files",
     "artwork_name",
     "artwork_names",
     "carried_image",
+    "file_of",
     "folder_with",
+    "gone_files",
+    "has_origins",
+    "holds",
+    "images_of_book",
     "is_materialized",
+    "is_painted_over",
     "mark_image",
     "materialized_folder",
     "name_images",
     "name_of",
+    "note_origin",
+    "note_state",
     "own_folder",
 ]
 
 #: Properties of a book's root: the description's text, and the folder that it was read from or saved in.
 TEXT_KEY, FOLDER_KEY = "hingeleaf_description", "hingeleaf_folder"
+#: Property of a bound book's root: the text of the book's own description, which names the artwork of its cover.
+BOUND_KEY = "hingeleaf_book"
 #: Properties of a picture: its file as the description names it, and the size and digest of that file when it was read.
 _FILE_KEY, _DIGEST_KEY = "hingeleaf_file", "hingeleaf_digest"
+#: Properties of a picture that was turned upright or brought into sRGB when it was packed: the digest of its file; and
+#: of one that was taken from outside the description's folder: where its file was.
+_READ_KEY, _ORIGIN_KEY = "hingeleaf_read", "hingeleaf_origin"
 #: Folder of what is written out, in Blender's own temporary folder, which it removes when it ends.
 _CARRIED = "hingeleaf-artwork"
 #: Where artwork from elsewhere is put, beside the description.
@@ -70,7 +84,7 @@ def artwork_names(text: str) -> tuple[str, ...]:
     except (tomllib.TOMLDecodeError, RecursionError, ValueError):
         return ()
     mechanisms = data.get("mechanism", [])
-    tables = [data.get("page"), *(mechanisms if isinstance(mechanisms, list) else [])]
+    tables = [data.get("page"), data.get("cover"), *(mechanisms if isinstance(mechanisms, list) else [])]
     found = (table.get(face) for table in tables if isinstance(table, dict) for face in _FACES)
     return tuple(dict.fromkeys(name for name in found if isinstance(name, str)))
 
@@ -91,10 +105,10 @@ def materialized_folder(root: bpy.types.Object) -> Path:
     FileError
         The temporary folder cannot be written.
     """
-    names = artwork_names(str(root[TEXT_KEY]))
+    names = artwork_names(_text_of(root))
     if not names:
         return own_folder(root)
-    folder, images = own_folder(root), _images_of(root)
+    folder, images = own_folder(root), images_of_book(root)
     if all(name not in images or _is_there(folder / name, images[name]) for name in names):
         return folder
     return _written(_sources(folder, names, images))
@@ -120,8 +134,8 @@ def folder_with(root: bpy.types.Object, added: Mapping[str, Source]) -> Path:
     folder = materialized_folder(root)
     if all((folder / name).is_file() and _file_digest(folder / name) == _digest(each) for name, each in added.items()):
         return folder
-    names = artwork_names(str(root[TEXT_KEY]))
-    return _written({**_sources(own_folder(root), names, _images_of(root)), **added})
+    names = artwork_names(_text_of(root))
+    return _written({**_sources(own_folder(root), names, images_of_book(root)), **added})
 
 
 def artwork_name(root: bpy.types.Object, source: Source) -> str:
@@ -145,7 +159,7 @@ def artwork_name(root: bpy.types.Object, source: Source) -> str:
         wanted = PurePosixPath(_ART, path.name)
     else:
         wanted = PurePosixPath(name_of(source))
-    sources = _sources(folder, artwork_names(str(root[TEXT_KEY])), _images_of(root))
+    sources = _sources(folder, artwork_names(_text_of(root)), images_of_book(root))
 
     def is_free(name: str) -> bool:
         taken = sources.get(name) or ((folder / name) if (folder / name).is_file() else None)
@@ -155,10 +169,17 @@ def artwork_name(root: bpy.types.Object, source: Source) -> str:
     return next(str(name) for name in chain([wanted], numbered) if is_free(str(name)))
 
 
+def gone_files(root: bpy.types.Object, folder: Path) -> frozenset[str]:
+    """Paths, in a folder against which a book's description is read, of artwork that is beside it no more."""
+    own = own_folder(root)
+    names = artwork_names(_text_of(root))
+    return frozenset(str(folder / name) for name in names if (folder / name).is_file() and not (own / name).is_file())
+
+
 def artwork_files(root: bpy.types.Object) -> dict[str, bytes]:
     """What is in each artwork file of a book, by the name that its description has for it; without what is nowhere."""
-    names = artwork_names(str(root[TEXT_KEY]))
-    sources = _sources(own_folder(root), names, _images_of(root))
+    names = artwork_names(_text_of(root))
+    sources = _sources(own_folder(root), names, images_of_book(root))
     return {name: _content(source) for name, source in sources.items()}
 
 
@@ -167,7 +188,7 @@ def carried_image(path: str) -> bpy.types.Image | None:
     for image in bpy.data.images:
         name = PurePath(image.get(_FILE_KEY, ""))
         same_name = bool(name.parts) and PurePath(path).parts[-len(name.parts) :] == name.parts
-        if same_name and image.packed_file is not None and _digest_of(image) == _file_digest(Path(path)):
+        if same_name and image.packed_file is not None and _read_digest(image) == _file_digest(Path(path)):
             return image
     return None
 
@@ -180,7 +201,46 @@ def name_of(image: bpy.types.Image) -> str:
 def mark_image(image: bpy.types.Image, path: str) -> None:
     """Note which file a picture was read from; name_images makes that the description's name for it."""
     image[_FILE_KEY] = path
+    note_state(image, Path(path))
+
+
+def note_state(image: bpy.types.Image, file: Path) -> None:
+    """Note what is packed, and of which state of its file that is."""
     image[_DIGEST_KEY] = _digest_text(_packed(image))
+    read = _file_digest(file)
+    if read != image[_DIGEST_KEY]:
+        image[_READ_KEY] = read
+    elif image.get(_READ_KEY) is not None:
+        del image[_READ_KEY]
+
+
+def note_origin(root: bpy.types.Object, name: str, file: Path) -> None:
+    """Note where outside the description's folder a book's picture comes from, so that it can be watched there."""
+    image = images_of_book(root).get(name)
+    if image is not None and not (own_folder(root) / name).is_file():
+        image[_ORIGIN_KEY] = str(file.resolve())
+
+
+def file_of(root: bpy.types.Object, name: str, image: bpy.types.Image | None) -> Path:
+    """The file from which a book's picture is read: beside the description, else where it was taken from."""
+    beside = own_folder(root) / name
+    origin = "" if image is None else str(image.get(_ORIGIN_KEY, ""))
+    return Path(origin) if origin and not beside.is_file() else beside
+
+
+def holds(image: bpy.types.Image, file: Path) -> bool:
+    """Whether what is packed is what is in a file now; OSError where that cannot be read."""
+    return _read_digest(image) == _file_digest(file)
+
+
+def is_painted_over(image: bpy.types.Image) -> bool:
+    """Whether somebody painted on a picture in Blender since it was read."""
+    return bool(image.is_dirty) or _recorded_size(image) != _packed_size(image)
+
+
+def has_origins() -> bool:
+    """Whether any picture was taken from outside its description's folder."""
+    return any(image.get(_ORIGIN_KEY) is not None for image in bpy.data.images)
 
 
 def name_images(folder: Path) -> None:
@@ -191,7 +251,12 @@ def name_images(folder: Path) -> None:
             image[_FILE_KEY] = path.relative_to(folder).as_posix()
 
 
-def _images_of(root: bpy.types.Object) -> dict[str, bpy.types.Image]:
+def _text_of(root: bpy.types.Object) -> str:
+    """The description of a book, or of a bound one."""
+    return str(root.get(TEXT_KEY, root.get(BOUND_KEY, "")))
+
+
+def images_of_book(root: bpy.types.Object) -> dict[str, bpy.types.Image]:
     """The packed pictures that a book shows, by name."""
     materials = {slot.material for item in root.children_recursive for slot in item.material_slots if slot.material}
     found = (node.image for material in materials for node in _nodes(material) if node.type == "TEX_IMAGE")
@@ -274,6 +339,12 @@ def _digest_of(image: bpy.types.Image) -> str:
     """Digest of what is packed; the noted one while the size is as noted, for it is asked for at every change."""
     noted = str(image.get(_DIGEST_KEY, ""))
     return noted if _recorded_size(image) == _packed_size(image) else _digest_text(_packed(image))
+
+
+def _read_digest(image: bpy.types.Image) -> str:
+    """Digest of the file that a picture was read from; of what is packed, where that was painted over."""
+    read = image.get(_READ_KEY)
+    return str(read) if read is not None and _recorded_size(image) == _packed_size(image) else _digest_of(image)
 
 
 def _recorded_size(image: bpy.types.Image) -> int:

@@ -11,6 +11,7 @@ from .designing import finish_soon, is_changing, read_design
 from .geometry import HingeleafError
 from .listing import list_mechanisms
 from .reporting import show_refusal
+from .watching import forget_files, start_looking, stop_looking
 
 __all__ = ["register_handlers", "unregister_handlers"]
 
@@ -21,6 +22,7 @@ def _after_load(*_: object) -> None:
     moment = bpy.context.window_manager.hingeleaf  # type: ignore[attr-defined]
     moment.check_share, moment.refusal = -1.0, ""
     mark_seen()
+    forget_files(altogether=True)
     for root in all_books_anywhere():
         design = root.hingeleaf  # type: ignore[attr-defined]
         if len(design.entries) == 0:
@@ -37,6 +39,7 @@ def _after_load(*_: object) -> None:
 def _after_undo(*_: object) -> None:
     """What was refused is no more, and what was half built when the step was made is built now."""
     show_refusal(bpy.context, "")
+    forget_files()
     if any(is_changing(root) for root in all_books_anywhere()):
         finish_soon()
 
@@ -60,6 +63,7 @@ def register_handlers() -> None:
     for name, handler in _HANDLERS:
         getattr(bpy.app.handlers, name).append(handler)
     bpy.app.timers.register(_look_now, first_interval=0.0)
+    start_looking()
 
 
 def _look_now() -> None:
@@ -70,6 +74,7 @@ def _look_now() -> None:
 def unregister_handlers() -> None:
     """Listen no more."""
     stop_watching()
+    stop_looking()
     for name, handler in _HANDLERS:
         listening = getattr(bpy.app.handlers, name)
         if handler in listening:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import BoolProperty, EnumProperty, StringProperty
 
-from ..carrying import artwork_name, folder_with
+from ..carrying import artwork_name, folder_with, note_origin
 from ..designing import change_book, finish_change, read_design
 from ..geometry.artwork import picture_size
 from ..geometry.design.decorating import Face, artwork_of, with_artwork
@@ -14,9 +14,10 @@ from ..geometry.errors import FileError, HingeleafError
 from ..rig import PIECE_KEY
 from .base import BookOperator, Outcome
 
-__all__ = ["HINGELEAF_OT_assign_artwork", "HINGELEAF_OT_remove_artwork"]
+__all__ = ["FACES", "HINGELEAF_OT_assign_artwork", "HINGELEAF_OT_remove_artwork"]
 
-_FACES = (
+#: Of a card, for menus.
+FACES = (
     ("front", "Printed Face", "The face that is seen on the net"),
     ("back", "Back", "The other face"),
 )
@@ -34,7 +35,7 @@ class _ArtworkOperator(BookOperator):
         face: Face
     else:
         on: EnumProperty(name="On", description="What the artwork lies on", items=_ON, default="PIECE")
-        face: EnumProperty(name="Face", description="Which face of the card", items=_FACES, default="front")
+        face: EnumProperty(name="Face", description="Which face of the card", items=FACES, default="front")
 
     def piece(self, context: bpy.types.Context) -> str:
         """The piece that is meant."""
@@ -81,6 +82,7 @@ class HINGELEAF_OT_assign_artwork(_ArtworkOperator, bpy.types.Operator):
         changed = with_artwork(description, piece, self.face, name, folder=folder_with(root, {name: file}))
         for warning in change_book(context, root, changed):
             self.report({"WARNING"}, warning)
+        note_origin(root, name, file)
 
 
 class HINGELEAF_OT_remove_artwork(_ArtworkOperator, bpy.types.Operator):

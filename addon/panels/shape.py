@@ -9,7 +9,7 @@ from ..assets import is_dropped
 from ..books import active_book
 from ..designing import mechanism_of, read_design
 from ..geometry import HingeleafError
-from ..geometry.design.decorating import artwork_of
+from ..geometry.design.decorating import artwork_of, color_of
 from ..outline_editing import is_drawing
 from ..panel_objects import PANEL_KEY, PIECE_KEY
 from .base import SidebarPanel, draw_text
@@ -40,6 +40,8 @@ class HINGELEAF_PT_shape(SidebarPanel, bpy.types.Panel):
             return
         if root is None or item is None or not item.get(PANEL_KEY):
             draw_text(layout, context, "Select a panel in the viewport", icon="INFO")
+            if root is not None:
+                _draw_folder(layout)
             return
         if mechanism_of(item):
             _draw_outline(layout)
@@ -58,25 +60,44 @@ def _draw_outline(layout: Any) -> None:
     row.operator_context = "INVOKE_DEFAULT"
     row.operator_menu_enum("hingeleaf.outline_from_object", "key", text="From Object")
     row.operator_menu_enum("hingeleaf.outline_from_svg", "key", text="From SVG")
+    row.operator_context = "EXEC_DEFAULT"
+    row.operator("hingeleaf.outline_from_alpha", text="From Alpha")
 
 
 def _draw_artwork(layout: Any, root: bpy.types.Object, piece: str) -> None:
-    """Buttons for both faces of the piece, each with the file that is on it."""
+    """Buttons for both faces of the piece, each with the file and the color that are on it."""
     layout.operator_context = "INVOKE_DEFAULT"
     column = layout.column(align=True)
     column.label(text=f"Artwork of {'the pages' if piece == 'page' else piece}")
     faces: tuple[Literal["front", "back"], ...] = ("front", "back")
     for face in faces:
         try:
-            file = artwork_of(read_design(root), piece, face)
+            file, color = artwork_of(read_design(root), piece, face), color_of(read_design(root), piece, face)
         except HingeleafError:
-            file = None
+            column.label(text="It has none of its own", icon="INFO")
+            break
         row = column.row(align=True)
         text = face.capitalize() if file is None else f"{face.capitalize()}: {PurePath(file).name}"
         _face_button(row, "assign", face, text, "IMAGE_DATA")
         cross = row.row(align=True)
         cross.enabled = file is not None
         _face_button(cross, "remove", face, "", "X")
+        row = column.row(align=True)
+        split = row.split(factor=0.4, align=True)
+        split.label(text=f"{face.capitalize()} Color")
+        field = split.row(align=True)
+        # Where nobody has given one, it shows that of the card, a little dimmer.
+        field.active = color is not None
+        field.prop(root.hingeleaf, f"color_{face}", text="")  # type: ignore[attr-defined]
+        cross = row.row(align=True)
+        cross.enabled = color is not None
+        cross.operator("hingeleaf.remove_color", text="", icon="X").face = face
+    _draw_folder(layout)
+
+
+def _draw_folder(layout: Any) -> None:
+    layout.operator_context = "INVOKE_DEFAULT"
+    layout.operator("hingeleaf.assign_folder", icon="FILE_FOLDER")
 
 
 def _face_button(row: Any, what: str, face: str, text: str, icon: str) -> None:

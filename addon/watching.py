@@ -1,0 +1,152 @@
+"""Artwork files on disk: what is painted over there is shown here, without a click.
+
+A timer looks at the state of each artwork file of each book, and at nothing else. Where one has changed and rests, its
+bytes are packed in place of the old ones. That is no step of undo: an undo brings old bytes back, and the next look the
+new ones. A file that is gone, or cannot be read, leaves the picture as it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import bpy
+
+from .artwork import repack
+from .books import is_linked
+from .carrying import BOUND_KEY, TEXT_KEY, artwork_names, file_of, has_origins, holds, images_of_book, is_painted_over
+from .designing import change_book, is_changing, is_edited, read_design
+from .geometry.artwork import opened_picture
+from .geometry.errors import HingeleafError
+from .presenting import redraw
+
+__all__ = ["forget_files", "look_at_files", "start_looking", "stop_looking"]
+
+#: How often files are looked at, seconds; and how often where no book has artwork.
+_OFTEN_S, _SELDOM_S = 0.5, 2.0
+
+_State = tuple[str, int, int]
+#: By book and name: the path, time and size of the file when it was last dealt with.
+_SEEN: dict[tuple[str, str], _State] = {}
+#: States that were found once and must be found again, so that no half-written file is read.
+_FRESH: dict[tuple[str, str], _State] = {}
+#: Books that were built anew for a file that came, with its state: once is enough.
+_TRIED: set[tuple[str, Path, _State]] = set()
+
+
+def start_looking() -> None:
+    """Begin to look at files; not where there is no window to show anything in."""
+    if not bpy.app.background and not bpy.app.timers.is_registered(_look):
+        bpy.app.timers.register(_look, first_interval=_SELDOM_S, persistent=True)
+
+
+def stop_looking() -> None:
+    """Look no more."""
+    if bpy.app.timers.is_registered(_look):
+        bpy.app.timers.unregister(_look)
+    forget_files(altogether=True)
+
+
+def forget_files(*, altogether: bool = False) -> None:
+    """Look at every file as if for the first time, as after an undo; altogether, as in another .blend."""
+    _SEEN.clear()
+    _FRESH.clear()
+    if altogether:
+        _TRIED.clear()
+
+
+def _look() -> float:
+    names = look_at_files(bpy.context)
+    return _SELDOM_S if names is None else _OFTEN_S
+
+
+def look_at_files(context: bpy.types.Context) -> tuple[str, ...] | None:
+    """Look once at all artwork files, and show what has changed in those that rest.
+
+    Parameters
+    ----------
+    context : of the window
+
+    Returns
+    -------
+    names of the files that were read anew, as descriptions have them; None where no book has artwork
+    """
+    read: list[str] = []
+    names = list(_named())
+    elsewhere = bool(names) and has_origins()
+    for root, name in names:
+        try:
+            file = file_of(root, name, images_of_book(root).get(name) if elsewhere else None)
+            if _rests(root, name, file) and _show(context, root, name, file):
+                read.append(name)
+        except (HingeleafError, OSError, ReferenceError):
+            # Looked at again once its state changes: half a picture, or one that is being written.
+            continue
+    if read:
+        redraw(context)
+    return tuple(read) if names else None
+
+
+def _named() -> Iterator[tuple[bpy.types.Object, str]]:
+    """Every book, and bound book, with each name that it has for artwork."""
+    for item in bpy.data.objects:
+        text = item.get(TEXT_KEY, item.get(BOUND_KEY))
+        if text is not None and not is_linked(item) and item.users_collection:
+            for name in artwork_names(str(text)):
+                yield item, name
+
+
+def _rests(root: bpy.types.Object, name: str, file: Path) -> bool:
+    """Whether a file is in another state than when it was dealt with, and has been so for two looks."""
+    key = root.name_full, name
+    state = _state(file)
+    if state is None or _SEEN.get(key) == state:
+        _FRESH.pop(key, None)
+        return False
+    if _FRESH.get(key) != state:
+        _FRESH[key] = state
+        return False
+    del _FRESH[key]
+    _SEEN[key] = state
+    return True
+
+
+def _state(file: Path) -> _State | None:
+    """What tells one state of a file from another; None where it is gone."""
+    try:
+        found = file.stat()
+    except (OSError, ValueError):
+        return None
+    return str(file), found.st_mtime_ns, found.st_size
+
+
+def _show(context: bpy.types.Context, root: bpy.types.Object, name: str, file: Path) -> bool:
+    """Show what is in a file now; False where that is shown already, or was painted over in Blender."""
+    image = images_of_book(root).get(name)
+    if image is None:
+        return _appear(context, root, name, file)
+    if is_linked(image) or is_painted_over(image) or holds(image, file):
+        return False
+    repack(image, file)
+    return True
+
+
+def _appear(context: bpy.types.Context, root: bpy.types.Object, name: str, file: Path) -> bool:
+    """Put artwork on whose file was not there, or no picture, when its book was built."""
+    tried = root.name_full, file, _SEEN[(root.name_full, name)]
+    if root.get(TEXT_KEY) is None or tried in _TRIED:
+        return False
+    if is_changing(root) or is_edited(root) or _is_busy(context):
+        # A hand is at work: later.
+        del _SEEN[(root.name_full, name)]
+        return False
+    _TRIED.add(tried)
+    with opened_picture(file) as picture:
+        picture.load()
+    change_book(context, root, read_design(root))
+    return name in images_of_book(root)
+
+
+def _is_busy(context: bpy.types.Context) -> bool:
+    """Whether an operator is waiting for the hand in any window."""
+    return any(len(window.modal_operators) for window in context.window_manager.windows)
