@@ -7,13 +7,13 @@ import io
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
 
-import numpy as np
-
+from .arguments import parse_angles, parse_hands, write_json
+from .artwork_commands import add_artwork_commands, assign, trace
 from .assembly import assemble
+from .binding.reader import names_book
 from .checks import run_checks
 from .description.data import Description
 from .description.reader import read_description
@@ -27,77 +27,13 @@ from .remedies import remedied, with_remedies
 from .report import error_data, report_data, report_text
 from .sheet_arguments import add_net_arguments, add_sheet_arguments, cutting_options, sheet_options
 from .spread import Spread
-from .transforms import Array
+from .template_commands import add_template_command, templates
 
 __all__ = ["main", "parse_angles", "parse_hands"]
 
-_MOST_ANGLES = 20_000
+#: What takes a bound book too.
+_OF_BOOKS = ("check", "poses", "nets", "cost", "booklet")
 _WISHES = "largest, tip=X,Y,Z@OPENING, height=MM@OPENING, lean=DEG@OPENING, square@OPENING or stand=DEG"
-
-
-def parse_angles(text: str) -> Array:
-    """Opening angles from "start:stop:step" or "0,45,90".
-
-    Returns
-    -------
-    (n,) float, degrees
-
-    Raises
-    ------
-    HingeleafError
-        The text is neither, or an angle lies outside 0 to 180.
-
-    Examples
-    --------
-    >>> parse_angles("0:180:90")
-    array([  0.,  90., 180.])
-    """
-    try:
-        if ":" in text:
-            start, stop, step = (float(part) for part in text.split(":"))
-            count = (stop - start) / step
-            if not (step > 0 and 0 <= count < _MOST_ANGLES):
-                raise ValueError
-            angles = start + step * np.arange(int(np.floor(count + 1e-9)) + 1)
-        else:
-            angles = np.array([float(part) for part in text.split(",")])
-    except (ValueError, ZeroDivisionError, OverflowError):
-        raise HingeleafError(
-            f'--angles "{text}": write start:stop:step, e.g. 0:180:5, or a list, e.g. 0,45,90'
-        ) from None
-    if not (np.isfinite(angles).all() and (angles >= 0).all() and (angles <= 180).all()):
-        raise HingeleafError(f'--angles "{text}": openings lie between 0 and 180 degrees')
-    return np.asarray(angles, dtype=np.float64)
-
-
-def parse_hands(texts: Sequence[str], spread: Spread) -> dict[str, float]:
-    """How far hands have moved what they move, from "ID=VALUE" each.
-
-    Returns
-    -------
-    dict of float, by mechanism, degrees or mm
-
-    Raises
-    ------
-    HingeleafError
-        It is written in another way, nothing of that name is moved by hand, or it does not move so far.
-    """
-    hands = {hand.id: hand for hand in spread.hands}
-    moved: dict[str, float] = {}
-    for text in texts:
-        name, _, number = text.partition("=")
-        try:
-            value = float(number)
-        except ValueError:
-            raise HingeleafError(f'--hand "{text}": write ID=VALUE, e.g. door=90') from None
-        if name not in hands:
-            known = f"a hand moves {', '.join(hands)}" if hands else "a hand moves nothing in this spread"
-            raise HingeleafError(f'--hand "{text}": no hand moves {name or "that"}; {known}')
-        if name in moved:
-            raise HingeleafError(f'--hand "{text}": {name} is moved twice; write it once')
-        hands[name].inside(value)
-        moved[name] = value
-    return moved
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -112,7 +48,8 @@ def _parser() -> argparse.ArgumentParser:
     fits = commands.add_parser("fit", help="find sizes with which a mechanism stands as wished")
     booklet = commands.add_parser("booklet", help="write the order of assembly, a picture a step, as PDF")
     for command in (check, poses, nets, fits, cost, booklet):
-        command.add_argument("scene", help="a description (TOML)")
+        taken = "a description (TOML)" if command is fits else "a description (TOML), or a bound book"
+        command.add_argument("scene", help=taken)
         command.add_argument(
             "--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen"
         )
@@ -127,13 +64,19 @@ def _parser() -> argparse.ArgumentParser:
         metavar="FILE",
         help="draw how thick the closed page is, as .svg or .pdf; may be repeated",
     )
-    poses.add_argument("--angles", default="0:180:5", help="start:stop:step or a list, degrees (default 0:180:5)")
+    poses.add_argument("--angles", help="start:stop:step or a list, degrees (default 0:180:5)")
+    poses.add_argument(
+        "--turns",
+        help="of a bound book: the whole book as it is turned through, start:stop:step or a list; 0 is closed on its "
+        "back, 1 the first spread open, and so on",
+    )
     poses.add_argument(
         "--hand",
         action="append",
         default=[],
         metavar="ID=VALUE",
-        help="how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm); may be repeated",
+        help="how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm); may be repeated; in a bound "
+        "book SPREAD/ID=VALUE",
     )
     poses.add_argument("--out", required=True, metavar="FILE")
     fits.add_argument("--mechanism", required=True, metavar="ID")
@@ -147,8 +90,12 @@ def _parser() -> argparse.ArgumentParser:
     for command in (nets, cost, booklet):
         add_sheet_arguments(command)
     add_net_arguments(nets)
-    booklet.add_argument("--out", required=True, metavar="FILE.pdf")
+    booklet.add_argument(
+        "--out", required=True, metavar="FILE.pdf", help="of a bound book a folder: a booklet a spread, and the binding"
+    )
     booklet.add_argument("--paper", default="A4", help="of the booklet itself: A4 or letter (default A4)")
+    add_artwork_commands(commands)
+    add_template_command(commands)
     return parser
 
 
@@ -160,7 +107,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     options = _parser().parse_args(arguments)
     try:
-        return _COMMANDS[options.command](options)
+        return _command(options)(options)
     except BrokenPipeError:
         # Whoever was reading has read enough.
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - stays open until the end
@@ -169,18 +116,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(error, file=sys.stderr)
         if options.json:
             try:
-                _write_json(options.json, error_data(error))
+                write_json(options.json, error_data(error))
             except HingeleafError as second:
                 print(second, file=sys.stderr)
         return 2
 
 
-def _write_json(target: str, data: dict[str, Any]) -> None:
-    text = json.dumps(data, indent=1, ensure_ascii=False) + "\n"
-    if target == "-":
-        print(text, end="")
-    else:
-        write_file(target, text.encode("utf-8"))
+def _command(options: argparse.Namespace) -> Callable[[argparse.Namespace], int]:
+    if options.command in _OF_BOOKS and names_book(options.scene):
+        from .binding.commands import BOOK_COMMANDS
+
+        return BOOK_COMMANDS[options.command]
+    return _COMMANDS[options.command]
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -193,7 +140,7 @@ def _check(options: argparse.Namespace) -> int:
     findings = with_remedies(description, spread, run_checks(spread))
     figures = figures_of(spread)
     if options.json:
-        _write_json(options.json, report_data(spread, findings, figures))
+        write_json(options.json, report_data(spread, findings, figures))
     if options.json != "-":
         print(report_text(spread, findings, figures))
     return 1 if any(finding.severity == "error" for finding in findings) else 0
@@ -236,17 +183,19 @@ def _apply(options: argparse.Namespace, description: Description) -> int:
             for remedy in remedies
             for item in remedy.changes
         ]
-        _write_json(options.json, {"format": 1, "written": [str(target)], "changes": steps})
+        write_json(options.json, {"format": 1, "written": [str(target)], "changes": steps})
     return 0
 
 
 def _poses(options: argparse.Namespace) -> int:
-    angles = parse_angles(options.angles)
+    if options.turns is not None:
+        raise HingeleafError("--turns turns a bound book through; a spread has --angles")
+    angles = parse_angles(options.angles if options.angles is not None else "0:180:5")
     spread = assemble(read_description(options.scene))
     data = poses_data(spread, angles, parse_hands(options.hand, spread))
     write_file(options.out, (json.dumps(data) + "\n").encode("utf-8"))
     if options.json:
-        _write_json(options.json, {"format": 1, "written": [options.out]})
+        write_json(options.json, {"format": 1, "written": [options.out]})
     return 0
 
 
@@ -266,7 +215,7 @@ def _fit(options: argparse.Namespace) -> int:
     if options.json:
         sizes = [{"key": item.key, "before": item.before, "after": item.after} for item in result.changes]
         data = {"granted": result.granted, "changes": sizes, "misses": list(result.misses)}
-        _write_json(options.json, {"format": 1, **data, "obstacles": list(result.obstacles)})
+        write_json(options.json, {"format": 1, **data, "obstacles": list(result.obstacles)})
     return 0 if result.granted else 1
 
 
@@ -291,7 +240,7 @@ def _nets(options: argparse.Namespace) -> int:
     )
     if options.json:
         data = {"written": [str(path) for path in result.paths], "sheets": [sheet_data(each) for each in result.sheets]}
-        _write_json(options.json, {"format": 1, **data, "notes": list(result.notes)})
+        write_json(options.json, {"format": 1, **data, "notes": list(result.notes)})
     if options.json != "-":
         print("\n".join([*map(sheet_words, result.sheets), *result.notes]))
     return 0
@@ -310,7 +259,7 @@ def _cost(options: argparse.Namespace) -> int:
         text = compared_text(before, spec)
         data["before"] = before.as_dict()
     if options.json:
-        _write_json(options.json, data)
+        write_json(options.json, data)
     if options.json != "-":
         print(text)
     return 0
@@ -323,11 +272,30 @@ def _booklet(options: argparse.Namespace) -> int:
     spread = assemble(read_description(options.scene))
     count = write_booklet(spread, options.out, paper=options.paper, sheet=options.sheet, options=chosen)
     if options.json:
-        _write_json(options.json, {"format": 1, "written": [options.out], "steps": count})
+        write_json(options.json, {"format": 1, "written": [options.out], "steps": count})
     return 0
 
 
-_COMMANDS = {"check": _check, "poses": _poses, "nets": _nets, "fit": _fit, "cost": _cost, "booklet": _booklet}
+def _artwork(options: argparse.Namespace) -> int:
+    status, data, text = {"assign": assign, "trace": trace, "templates": templates}[options.command](options)
+    if options.json:
+        write_json(options.json, data)
+    if options.json != "-":
+        print(text)
+    return status
+
+
+_COMMANDS = {
+    "check": _check,
+    "poses": _poses,
+    "nets": _nets,
+    "fit": _fit,
+    "cost": _cost,
+    "booklet": _booklet,
+    "assign": _artwork,
+    "trace": _artwork,
+    "templates": _artwork,
+}
 
 if __name__ == "__main__":
     sys.exit(main())

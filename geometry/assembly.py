@@ -114,7 +114,8 @@ def _add_pages(building: Building) -> None:
     width, height = page.width_mm, page.height_mm
     stock = building.description.stocks[page.stock]
     panels = ("page.right", "page.left")
-    building.pieces["page"] = Piece("page", "page card", stock, panels, page.art_front, page.art_back)
+    printed = page.art_front, page.art_back, page.color_front, page.color_back
+    building.pieces["page"] = Piece("page", "page card", stock, panels, *printed)
     building.add_panel(Panel("page.right", "page", box(0, 0, width, height), None, np.eye(4), None, "page"))
     turn = Angle("spine", -1.0, np.pi)
     axis = Axis(np.zeros(3), np.array([0.0, 1.0, 0.0]), turn)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 import numpy as np
@@ -21,6 +21,7 @@ __all__ = ["Building", "HingePlan"]
 
 _PROBE_RAD = np.radians([0.0, 30.0, 60.0, 90.0, 120.0, 150.0, 180.0])
 _DEFAULT_SIDES = ("valley", "outer")
+_LEAST_BOX_MM = 1.0
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,9 @@ class Building:
             panels=tuple(panels),
             art_front=values.get("art_front"),
             art_back=values.get("art_back"),
+            color_front=values.get("color_front"),
+            color_back=values.get("color_back"),
+            art_box=_art_box(values.get("art_box")),
         )
 
     def add_panel(self, panel: Panel) -> None:
@@ -81,9 +85,7 @@ class Building:
     def extend_piece(self, piece_id: str, panels: Sequence[str]) -> None:
         """Add panels that were cut from a piece to that piece."""
         piece = self.pieces[piece_id]
-        self.pieces[piece_id] = Piece(
-            piece.id, piece.title, piece.stock, (*piece.panels, *panels), piece.art_front, piece.art_back
-        )
+        self.pieces[piece_id] = replace(piece, panels=(*piece.panels, *panels))
 
     def add_fold(self, fold: Fold) -> None:
         """Add one side of a hinge as a place to build on."""
@@ -254,6 +256,16 @@ class Building:
         known = sorted({fold_id for fold_id, _ in self.folds})
         near = get_close_matches(name, known, 1)
         return f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
+
+
+def _art_box(numbers: Sequence[float] | None) -> tuple[float, float, float, float] | None:
+    if numbers is None:
+        return None
+    if len(numbers) != 4 or numbers[2] - numbers[0] < _LEAST_BOX_MM or numbers[3] - numbers[1] < _LEAST_BOX_MM:
+        said = ", ".join(f"{number:g}" for number in numbers)
+        raise MechanismError(f"is [{said}]; write [left, low, right, high], each side at least 1 mm long", "art_box")
+    left, low, right, high = numbers
+    return left, low, right, high
 
 
 def _with_parents(panels: Sequence[Panel]) -> list[Panel]:

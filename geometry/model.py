@@ -28,6 +28,7 @@ __all__ = [
     "Angle",
     "Axis",
     "CellOnFold",
+    "Color",
     "Fold",
     "GlueArea",
     "Hand",
@@ -41,6 +42,8 @@ __all__ = [
 
 Role = Literal["page", "panel", "strip", "tab", "rider"]
 HingeKind = Literal["spine", "crease", "glue"]
+#: sRGB, 0..1.
+Color = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -352,6 +355,8 @@ class Piece:
     stock : the card
     panels : names of its panels, tabs included
     art_front, art_back : artwork files (absolute paths), None where plain
+    color_front, color_back : sRGB 0..1, printed flat under the artwork; None where the card is not printed on
+    art_box : (left, low, right, high), mm, on its net, where its artwork does not fill the box about it and its bleed
     """
 
     id: str
@@ -360,3 +365,6 @@ class Piece:
     panels: tuple[str, ...]
     art_front: str | None = None
     art_back: str | None = None
+    color_front: Color | None = None
+    color_back: Color | None = None
+    art_box: tuple[float, float, float, float] | None = None

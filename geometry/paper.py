@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .errors import HingeleafError
 
-__all__ = ["caliper_mm", "iso_216_size", "parse_color"]
+__all__ = ["caliper_mm", "hex_color", "iso_216_size", "parse_color"]
 
 _SERIES = {"A": (841, 1189), "B": (1000, 1414)}
 
@@ -68,6 +68,17 @@ def caliper_mm(grammage_gsm: float, bulk_cm3_g: float) -> float:
     0.3
     """
     return grammage_gsm * bulk_cm3_g / 1000.0
+
+
+def hex_color(color: tuple[float, float, float]) -> str:
+    """A colour, sRGB 0..1, as parse_color reads it, to the nearest of 255 steps.
+
+    Examples
+    --------
+    >>> hex_color(parse_color("#f7f3e8"))
+    '#f7f3e8'
+    """
+    return "#" + "".join(f"{round(255 * min(max(value, 0.0), 1.0)):02x}" for value in color)
 
 
 def parse_color(text: str) -> tuple[float, float, float]:

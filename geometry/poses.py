@@ -12,7 +12,7 @@ from shapely import LinearRing, Polygon
 from .spread import Spread
 from .transforms import Array
 
-__all__ = ["poses_data"]
+__all__ = ["matrices_data", "poses_data", "rings_data"]
 
 
 def poses_data(spread: Spread, angles_deg: ArrayLike, hands: Mapping[str, float] | None = None) -> dict[str, Any]:
@@ -38,8 +38,8 @@ def poses_data(spread: Spread, angles_deg: ArrayLike, hands: Mapping[str, float]
         {
             "id": panel.id,
             "piece": panel.piece,
-            **_rings(panel.outline),
-            "matrices": _matrices(motion.matrices[panel.id]),
+            **rings_data(panel.outline),
+            "matrices": matrices_data(motion.matrices[panel.id]),
         }
         for panel in spread.panels.values()
     ]
@@ -59,7 +59,8 @@ def poses_data(spread: Spread, angles_deg: ArrayLike, hands: Mapping[str, float]
     return written
 
 
-def _rings(outline: Polygon) -> dict[str, Any]:
+def rings_data(outline: Polygon) -> dict[str, Any]:
+    """An outline and its holes, ready for JSON."""
     return {"outline": _points(outline.exterior), "holes": [_points(ring) for ring in outline.interiors]}
 
 
@@ -67,7 +68,8 @@ def _points(ring: LinearRing) -> list[list[float]]:
     return [[float(x), float(y)] for x, y in list(ring.coords)[:-1]]
 
 
-def _matrices(matrices: Array) -> list[Any]:
+def matrices_data(matrices: Array) -> list[Any]:
+    """Matrices, (n, 4, 4) float, ready for JSON; None where one cannot be reached."""
     good = np.asarray(np.isfinite(matrices).all(axis=(1, 2)))
     return [matrix.tolist() if fine else None for matrix, fine in zip(matrices, good, strict=True)]
 

@@ -14,9 +14,10 @@ from .model import Hand
 from .sampling import hand_range
 from .spread import Spread
 
-__all__ = ["error_data", "report_data", "report_text"]
+__all__ = ["SIGNS", "error_data", "report_data", "report_text"]
 
-_SIGN = {"error": "ERROR  ", "warning": "WARNING", "note": "NOTE   "}
+#: How severities are written in a report.
+SIGNS = {"error": "ERROR  ", "warning": "WARNING", "note": "NOTE   "}
 
 
 def report_data(spread: Spread, findings: Sequence[Finding], figures: Figures | None = None) -> dict[str, Any]:
@@ -81,7 +82,7 @@ def report_text(spread: Spread, findings: Sequence[Finding], figures: Figures | 
     ]
     lines += [_hand_text(spread, hand) for hand in spread.hands]
     for finding in findings:
-        lines.append(f"  {_SIGN[finding.severity]} {finding.code}: {finding.message}")
+        lines.append(f"  {SIGNS[finding.severity]} {finding.code}: {finding.message}")
         if finding.remedy:
             lines.append(f"          {finding.remedy}")
     if not findings:

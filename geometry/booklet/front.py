@@ -101,7 +101,7 @@ def materials(spread: Spread, sheets: Sequence[Sheet]) -> list[str]:
     for stock in {piece.stock.id: piece.stock for piece in spread.pieces}.values():
         own = [sheet.footer for sheet in sheets if sheet.footer.stock.id == stock.id]
         sizes = listed(sorted({foot.size_name for foot in own}))
-        backs = any(piece.art_back for piece in spread.pieces if piece.stock.id == stock.id)
+        backs = any(piece.art_back or piece.color_back for piece in spread.pieces if piece.stock.id == stock.id)
         sides = "the nets at 100 %" + (
             " on one side and their backs on the other, turned over along the long edge" if backs else ""
         )

@@ -37,7 +37,7 @@ from .legend import legend_rows
 from .steps import Picture, Step
 from .view import Drawing
 
-__all__ = ["Booklet", "booklet_pdf"]
+__all__ = ["Booklet", "booklet_pdf", "document_pdf", "listing", "paragraph", "width_of"]
 
 _MARGIN_MM, _FOOT_MM, _GAP_MM = 16.0, 8.0, 5.0
 _TALLEST_MM = 72.0
@@ -77,7 +77,7 @@ class Booklet:
     @property
     def width_mm(self) -> float:
         """Between the margins."""
-        return self.page.width_mm - 2 * _MARGIN_MM
+        return width_of(self.page)
 
 
 def booklet_pdf(booklet: Booklet) -> bytes:
@@ -91,13 +91,34 @@ def booklet_pdf(booklet: Booklet) -> bytes:
     -------
     bytes
     """
+    return document_pdf(booklet.title, booklet.page, _story(booklet))
+
+
+def width_of(page: SheetSize) -> float:
+    """Between the margins of a page, mm."""
+    return page.width_mm - 2 * _MARGIN_MM
+
+
+def document_pdf(title: str, page: SheetSize, story: list[Flowable]) -> bytes:
+    """Set what an order of assembly says, with its title and the pages' numbers at their feet.
+
+    Parameters
+    ----------
+    title : of the spread or the book
+    page : the paper
+    story : in order
+
+    Returns
+    -------
+    bytes
+    """
     registerFontFamily(font_name(False), normal=font_name(False), bold=font_name(True), italic=font_name(False))
     stream = io.BytesIO()
-    size = (booklet.page.width_mm * MM, booklet.page.height_mm * MM)
+    size = (page.width_mm * MM, page.height_mm * MM)
     document = BaseDocTemplate(
         stream,
         pagesize=size,
-        title=f"{one_line(booklet.title)}: order of assembly",
+        title=f"{one_line(title)}: order of assembly",
         subject="Order of assembly",
         author="",
         creator="Hingeleaf",
@@ -109,19 +130,19 @@ def booklet_pdf(booklet: Booklet) -> bytes:
     frame = Frame(
         _MARGIN_MM * MM,
         (_MARGIN_MM + _FOOT_MM) * MM,
-        booklet.width_mm * MM,
-        (booklet.page.height_mm - 2 * _MARGIN_MM - _FOOT_MM) * MM,
+        width_of(page) * MM,
+        (page.height_mm - 2 * _MARGIN_MM - _FOOT_MM) * MM,
         leftPadding=0,
         rightPadding=0,
         topPadding=0,
         bottomPadding=0,
     )
     document.addPageTemplates([PageTemplate(frames=[frame])])
-    document.build(_story(booklet), canvasmaker=_numbered(booklet))
+    document.build(story, canvasmaker=_numbered(title, page))
     return stream.getvalue()
 
 
-def _numbered(booklet: Booklet) -> type[Canvas]:
+def _numbered(title: str, page: SheetSize) -> type[Canvas]:
     """A canvas that writes title and page number of how many at the foot of each page."""
 
     class Numbered(Canvas):
@@ -138,23 +159,23 @@ def _numbered(booklet: Booklet) -> type[Canvas]:
             """Write all pages with their feet."""
             for number, state in enumerate(self._pages, 1):
                 self.__dict__.update(state)
-                _foot(self, booklet, number, len(self._pages))
+                _foot(self, title, page, (number, len(self._pages)))
                 super().showPage()
             super().save()
 
     return Numbered
 
 
-def _foot(canvas: Canvas, booklet: Booklet, number: int, count: int) -> None:
-    y, left, right = _MARGIN_MM * MM, _MARGIN_MM * MM, (booklet.page.width_mm - _MARGIN_MM) * MM
+def _foot(canvas: Canvas, title: str, page: SheetSize, numbers: tuple[int, int]) -> None:
+    y, left, right = _MARGIN_MM * MM, _MARGIN_MM * MM, (page.width_mm - _MARGIN_MM) * MM
     canvas.setStrokeColorRGB(0.4, 0.4, 0.4)
     canvas.setLineWidth(0.4)
     canvas.line(left, y + 3.2 * MM, right, y + 3.2 * MM)
     canvas.setFillColorRGB(0.2, 0.2, 0.2)
     canvas.setFont(font_name(False), _SMALL)
-    text = one_line(booklet.title)
+    text = one_line(title)
     canvas.drawString(left, y, spelled(f"{text[:70]}{'…' * (len(text) > 70)} · order of assembly"))
-    canvas.drawRightString(right, y, f"page {number} of {count}")
+    canvas.drawRightString(right, y, "page {} of {}".format(*numbers))
 
 
 def _style(size: float, *, bold: bool = False, before: float = 0.0, after: float = 2.5) -> ParagraphStyle:
@@ -171,7 +192,10 @@ def _style(size: float, *, bold: bool = False, before: float = 0.0, after: float
     )
 
 
-def _text(text: str, size: float = _BODY, *, bold: bool = False, before: float = 0.0, after: float = 2.5) -> Paragraph:
+def paragraph(
+    text: str, size: float = _BODY, *, bold: bool = False, before: float = 0.0, after: float = 2.5
+) -> Paragraph:
+    """A paragraph; size in points, the room before and behind it too."""
     return Paragraph(escape(spelled(text)), _style(size, bold=bold, before=before, after=after))
 
 
@@ -186,8 +210,9 @@ def _caution(text: str) -> Table:
     return table
 
 
-def _list(texts: Sequence[str], *, numbered: bool) -> ListFlowable:
-    items: list[Any] = [ListItem(_text(text, after=1.5), leftIndent=14) for text in texts]
+def listing(texts: Sequence[str], *, numbered: bool) -> ListFlowable:
+    """A list, numbered or not."""
+    items: list[Any] = [ListItem(paragraph(text, after=1.5), leftIndent=14) for text in texts]
     options: dict[str, Any] = {"bulletType": "1", "bulletFormat": "%s."} if numbered else {"start": "•"}
     kind = options.pop("bulletType", "bullet")
     return ListFlowable(
@@ -197,24 +222,24 @@ def _list(texts: Sequence[str], *, numbered: bool) -> ListFlowable:
 
 def _story(booklet: Booklet) -> list[Flowable]:
     story: list[Flowable] = [
-        _text("Order of assembly", _HEAD, after=1),
-        _text(one_line(booklet.title), _TITLE, bold=True, after=6),
-        *(_text(fact) for fact in booklet.facts),
+        paragraph("Order of assembly", _HEAD, after=1),
+        paragraph(one_line(booklet.title), _TITLE, bold=True, after=6),
+        *(paragraph(fact) for fact in booklet.facts),
         Spacer(1, 3 * MM),
         Figure(booklet.draw(booklet.cover), booklet.width_mm * MM, 95 * MM),
-        _text("How to read the pictures", _HEAD, bold=True, before=8),
+        paragraph("How to read the pictures", _HEAD, bold=True, before=8),
         _legend(booklet),
         PageBreak(),
-        _text("Lay ready", _HEAD, bold=True),
-        _list([*booklet.materials, *booklet.tools], numbered=False),
-        _text("Take care", _HEAD, bold=True, before=6),
-        _list(booklet.cautions, numbered=False),
-        _text("Words", _HEAD, bold=True, before=6),
-        _list(_WORDS, numbered=False),
-        _text("Pieces", _HEAD, bold=True, before=6),
+        paragraph("Lay ready", _HEAD, bold=True),
+        listing([*booklet.materials, *booklet.tools], numbered=False),
+        paragraph("Take care", _HEAD, bold=True, before=6),
+        listing(booklet.cautions, numbered=False),
+        paragraph("Words", _HEAD, bold=True, before=6),
+        listing(_WORDS, numbered=False),
+        paragraph("Pieces", _HEAD, bold=True, before=6),
         _pieces(booklet),
         PageBreak(),
-        _text("Steps", _TITLE * 0.8, bold=True, after=4),
+        paragraph("Steps", _TITLE * 0.8, bold=True, after=4),
     ]
     for step in booklet.steps:
         story += _step(booklet, step)
@@ -239,7 +264,7 @@ _WORDS = (
 
 
 def _legend(booklet: Booklet) -> Table:
-    rows = [[sample, _text(text, _SMALL, after=0)] for sample, text in legend_rows()]
+    rows = [[sample, paragraph(text, _SMALL, after=0)] for sample, text in legend_rows()]
     half = (len(rows) + 1) // 2
     cells = [[*rows[index], *(rows[half + index] if half + index < len(rows) else ["", ""])] for index in range(half)]
     wide = booklet.width_mm * MM / 2 - 24 * MM
@@ -260,10 +285,10 @@ def _tight() -> list[Any]:
 
 def _pieces(booklet: Booklet) -> Table:
     heads = ("", "piece", "stock", "width × height, mm", "sheet", "creases", "glued places")
-    rows: list[list[Any]] = [[_text(head, _SMALL, bold=True, after=0) for head in heads]]
+    rows: list[list[Any]] = [[paragraph(head, _SMALL, bold=True, after=0) for head in heads]]
     for number, row in enumerate(booklet.rows, 1):
         cells = (str(number), row.title, row.stock, row.size, row.sheet, row.creases, row.glued)
-        rows.append([_text(cell, _SMALL, after=0) for cell in cells])
+        rows.append([paragraph(cell, _SMALL, after=0) for cell in cells])
     shares = np.array([0.05, 0.28, 0.27, 0.14, 0.08, 0.08, 0.10])
     table = Table(rows, colWidths=list(shares * booklet.width_mm * MM), repeatRows=1, hAlign="LEFT")
     lines: list[Any] = [("LINEBELOW", (0, 0), (-1, -1), 0.3, "#777777"), ("VALIGN", (0, 0), (-1, -1), "TOP")]
@@ -272,10 +297,10 @@ def _pieces(booklet: Booklet) -> Table:
 
 
 def _step(booklet: Booklet, step: Step) -> list[Flowable]:
-    block: list[Flowable] = [_text(f"Step {step.number}: {step.title}", _HEAD, bold=True, before=7, after=3)]
+    block: list[Flowable] = [paragraph(f"Step {step.number}: {step.title}", _HEAD, bold=True, before=7, after=3)]
     if step.pictures:
         block.append(_row(booklet, step.pictures))
-    block.append(_list(step.sentences, numbered=True))
+    block.append(listing(step.sentences, numbered=True))
     block += [_caution(text) for text in step.cautions]
     return [CondPageBreak(40 * MM), KeepTogether(block), Spacer(1, 3 * MM)]
 
@@ -289,7 +314,7 @@ def _row(booklet: Booklet, pictures: Sequence[Picture]) -> Table:
     for picture, drawing, width in zip(pictures, drawings, widths, strict=True):
         caption = picture.caption + (f" ({drawing.seen_from})" if drawing.seen_from else "")
         figure = Figure(drawing, float(width - _GAP_MM) * MM, _TALLEST_MM * MM)
-        cells.append([figure, _text(caption, _SMALL, before=2, after=0)])
+        cells.append([figure, paragraph(caption, _SMALL, before=2, after=0)])
     table = Table([cells], colWidths=list(widths * MM), hAlign="LEFT")
     table.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "BOTTOM"), *_tight()]))
     return table

@@ -127,7 +127,7 @@ def _cutting(spread: Spread, words: Words, sheet: Sheet, pieces: Sequence[str]) 
             f"Cut what lies inside the pieces: {listed(inner)}. Begin and end exactly where each line does."
         )
     last = f"Cut the outlines{' last' * bool(inner)}."
-    if any(each.art is not None or each.back is not None for each in sheet.pieces):
+    if any(each.is_printed or each.is_printed_behind for each in sheet.pieces):
         last += " Where the print runs on beyond an outline, cut on the line."
     if any(spread.panels[panel].role == "tab" for piece in pieces for panel in spread.piece(piece).panels):
         last += " Tabs belong to their pieces: do not cut them off."

@@ -1,22 +1,25 @@
-"""Artwork: files that a description names but that are not there, are no pictures, or do not fit their box."""
+"""Artwork: files that are not there, are no pictures, do not fit their box, or will not print as they look."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
-from ..artwork import art_box, picture_size
+from ..artwork import PictureHead, art_box, picture_head
 from ..errors import FileError
 from ..model import Piece
 from ..spread import Spread
-from .findings import Finding
+from .findings import Finding, Severity
 
-__all__ = ["check_artwork"]
+__all__ = ["check_artwork", "gone_artwork"]
 
 #: Artwork that ends up longer or shorter than it was drawn by less than this stays within the bleed and unnoticed.
 _STRETCH_MM = 0.5
 #: What a printer asks for (common practice).
 _DOTS_PER_INCH = 300
+#: Below the first pixels are seen, below the second fine lines are soft (common practice).
+_COARSE, _SOFT = 150, 200
+_MM_PER_INCH = 25.4
 
 
 def check_artwork(spread: Spread) -> list[Finding]:
@@ -29,7 +32,8 @@ def check_artwork(spread: Spread) -> list[Finding]:
     Returns
     -------
     list of Finding; measure: 1 for a file that is missing or no picture, where the piece stays plain or cannot be
-    printed; mm for a picture of another proportion than its box, which it is stretched to: by how much
+    printed, that has more than one picture, or inks for colours; mm for a picture of another proportion than its box,
+    which it is stretched to: by how much; for one of few pixels how large one is
     """
     findings: list[Finding] = []
     for piece in spread.pieces:
@@ -39,6 +43,26 @@ def check_artwork(spread: Spread) -> list[Finding]:
     return findings
 
 
+def gone_artwork(spread: Spread, gone: Collection[str]) -> list[Finding]:
+    """Findings on files that are gone, while their pictures are kept elsewhere, as in a .blend.
+
+    Parameters
+    ----------
+    spread : whose artwork is that which was kept
+    gone : paths of kept artwork whose own files are gone
+    """
+    return [
+        Finding(
+            "artwork", "note", piece.id, None, None, None, 1.0, "files",
+            f"{piece.id}: the file of the artwork of its {face}, {Path(path).name}, is gone; the picture that is kept "
+            f"here is shown and printed: save the description to have it back",
+        )
+        for piece in spread.pieces
+        for face, path in (("printed face", piece.art_front), ("back", piece.art_back))
+        if path is not None and path in gone
+    ]  # fmt: skip
+
+
 def _faults(spread: Spread, piece: Piece, face: str, path: Path) -> Iterator[Finding]:
     what = f"{piece.id}: the artwork of its {face}, {path.name},"
     if not path.is_file():
@@ -46,21 +70,50 @@ def _faults(spread: Spread, piece: Piece, face: str, path: Path) -> Iterator[Fin
         yield Finding("artwork", "warning", piece.id, None, None, None, 1.0, "files", message)
         return
     try:
-        across, down = picture_size(path)
+        head = picture_head(path)
     except FileError as error:
         message = f"{what} cannot be printed: {error}"
         yield Finding("artwork", "warning", piece.id, None, None, None, 1.0, "files", message)
         return
     left, low, right, high = art_box(spread, piece.id)
-    width, height = right - left, high - low
+    yield from _misfit(piece, what, head, right - left, high - low)
+    yield from _coarse(piece, what, head, right - left, high - low)
+    if head.pictures > 1:
+        message = f"{what} holds {head.pictures} pictures; the first is used: save it as one picture"
+        yield Finding("artwork", "note", piece.id, None, None, None, 1.0, "files", message)
+    if head.is_inks:
+        message = f"{what} has inks for colours (CMYK), which look otherwise in sRGB: save it as sRGB and look again"
+        yield Finding("artwork", "note", piece.id, None, None, None, 1.0, "files", message)
+
+
+def _dots(width_mm: float, height_mm: float) -> str:
+    """The size in pixels that fits a box."""
+    across, down = (f"{side / _MM_PER_INCH * _DOTS_PER_INCH:.0f}" for side in (width_mm, height_mm))
+    return f"{across} x {down} pixels at {_DOTS_PER_INCH} dpi"
+
+
+def _misfit(piece: Piece, what: str, head: PictureHead, width: float, height: float) -> Iterator[Finding]:
+    """A picture of another proportion than its box."""
+    across, down = head.width, head.height
     # By its width the picture would be so high; where that is too high, it is by its height too narrow.
     stretch = height - width * down / across
     way, measure = ("height", stretch) if stretch > 0 else ("width", -stretch * across / down)
     # A pixel more or less is rounding.
     if measure > _STRETCH_MM + max(width / across, height / down):
-        dots = f"{width / 25.4 * _DOTS_PER_INCH:.0f} x {height / 25.4 * _DOTS_PER_INCH:.0f}"
         message = (
             f"{what} is {across} x {down} pixels, but its box is {width:.1f} x {height:.1f} mm: it is stretched by "
-            f"{measure:.1f} mm in {way}; draw it on the box, e.g. {dots} pixels at {_DOTS_PER_INCH} dpi"
+            f"{measure:.1f} mm in {way}; draw it on the box, e.g. {_dots(width, height)}"
         )
         yield Finding("artwork", "warning", piece.id, None, None, None, measure, "mm", message)
+
+
+def _coarse(piece: Piece, what: str, head: PictureHead, width: float, height: float) -> Iterator[Finding]:
+    """A picture of too few pixels to be printed."""
+    pixel = max(width / head.width, height / head.height)
+    dots = round(_MM_PER_INCH / pixel)
+    if dots >= _SOFT:
+        return
+    severity: Severity = "warning" if dots < _COARSE else "note"
+    seen = "its pixels are seen" if severity == "warning" else "fine lines are soft"
+    message = f"{what} has {dots} dpi on the card, and {seen} in print; paint it with {_dots(width, height)}"
+    yield Finding("artwork", severity, piece.id, None, None, None, pixel, "mm", message)

@@ -17,7 +17,7 @@ from ..transforms import Array
 from .findings import Finding
 from .stays_inside import closed_outline_of
 
-__all__ = ["BulkMap", "BulkRegion", "bulk_map", "check_bulk"]
+__all__ = ["BulkMap", "BulkRegion", "bulk_map", "check_bulk", "outside_panels"]
 
 _CODE = "bulk"
 #: Sums of calipers that differ by less are the same thickness, mm.
@@ -121,6 +121,14 @@ def _lying_card(spread: Spread) -> _Card:
     # A panel that stands upright on the page covers nothing of it.
     covering = shapely.area(outlines) > SLIVER_MM2
     calipers = np.array([spread.piece(panel.piece).stock.caliper_mm for panel in lying])
+    outside = outside_panels(spread)
+    between = np.array([panel.id not in outside for panel in lying])
+    left_out = tuple(name for name in spread.panels if name not in {panel.id for panel in lying})
+    return _Card(outlines[covering], calipers[covering], between[covering], left_out)
+
+
+def outside_panels(spread: Spread) -> set[str]:
+    """The panels that do not lie between the closed pages: the pages themselves, and what is on their backs."""
     outside = _pages(spread)
     outside |= {area.glued for area in spread.glue_areas if area.face == "back" and area.host in outside}
     behind = {hand.variable for hand in spread.hands if hand.behind}
@@ -129,9 +137,7 @@ def _lying_card(spread: Spread) -> _Card:
         moved = panel.variable in behind
         if panel.parent in outside and (moved or (panel.axis is None and panel.parent not in _pages(spread))):
             outside.add(panel.id)
-    between = np.array([panel.id not in outside for panel in lying])
-    left_out = tuple(name for name in spread.panels if name not in {panel.id for panel in lying})
-    return _Card(outlines[covering], calipers[covering], between[covering], left_out)
+    return outside
 
 
 def _pages(spread: Spread) -> set[str]:

@@ -8,14 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from ..limits import Limits
-from ..model import Stock
+from ..model import Color, Stock
 
 __all__ = ["Description", "MechanismSpec", "PageSpec"]
 
 
 @dataclass(frozen=True)
 class PageSpec:
-    """The pages: width and height of one page (mm), margin (mm), stock, artwork files as absolute paths or None."""
+    """The pages: width and height of one page (mm), margin (mm), stock, artwork files as absolute paths or None.
+
+    color_front, color_back : sRGB 0..1, printed flat under the artwork; None for unprinted card
+    """
 
     width_mm: float
     height_mm: float
@@ -23,6 +26,8 @@ class PageSpec:
     stock: str
     art_front: str | None
     art_back: str | None
+    color_front: Color | None = None
+    color_back: Color | None = None
 
 
 @dataclass(frozen=True)

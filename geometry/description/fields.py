@@ -87,6 +87,8 @@ PAGE = (
     Field("stock", "name", "the card of the pages", default="the first stock"),
     Field("art_front", "file", "artwork of the two pages as one picture", default="none"),
     Field("art_back", "file", "artwork of the outside", default="none"),
+    Field("color_front", "color", "flat colour of the two pages, under their artwork", default="none"),
+    Field("color_back", "color", "flat colour of the outside, under its artwork", default="none"),
 )
 
 STOCK = (
@@ -105,6 +107,14 @@ COMMON = (
     Field("stock", "name", "its card", default="the first stock"),
     Field("art_front", "file", "artwork of the printed face", default="none"),
     Field("art_back", "file", "artwork of the back", default="none"),
+    Field("color_front", "color", "flat colour of the printed face, under its artwork", default="none"),
+    Field("color_back", "color", "flat colour of the back, under its artwork", default="none"),
+    Field(
+        "art_box",
+        "numbers",
+        "box on the net that its artwork fills: [left, low, right, high], mm; set when an outline is traced",
+        default="none: the box about the piece and its bleed",
+    ),
 )
 
 SIDE = Field(

@@ -10,17 +10,18 @@ from pathlib import Path
 from typing import Any
 
 from ..assembly import building_problems
-from ..errors import DescriptionError, FileError, HingeleafError, Problem
+from ..errors import DescriptionError, FileError, Problem
 from ..limits import LIMITS, Limits
 from ..mechanisms import KINDS
 from ..model import Stock
 from ..paper import caliper_mm, parse_color
 from .data import Description, MechanismSpec, PageSpec
-from .fields import PAGE, STOCK, TOP, Field, expand
+from .fields import PAGE, STOCK, TOP, Field
 from .locate import key_lines
-from .values import NAME, check_value, name_of
+from .table_reader import TableReader
+from .values import NAME, name_of
 
-__all__ = ["parse_description", "read_description", "reread_mechanism"]
+__all__ = ["describes_book", "parse_description", "parsed", "read_description", "read_text", "reread_mechanism"]
 
 _RESERVED = ("page", "spine")
 _LARGEST_BYTES = 20_000_000
@@ -47,23 +48,27 @@ def read_description(path: str | Path) -> Description:
         It can be read but not built; carries every problem.
     """
     file = Path(path)
+    return parse_description(read_text(file), source=file.name, folder=file.resolve().parent)
+
+
+def read_text(file: Path) -> str:
+    """The text of a description's file; FileError where it cannot be read, is too large, or is no text."""
     try:
         if file.stat().st_size > _LARGEST_BYTES:
             raise FileError(
                 f"{file.name}: is larger than {_LARGEST_BYTES // 1_000_000} MB; a description is a short text"
             )
-        text = file.read_bytes().decode("utf-8")
+        return file.read_bytes().decode("utf-8")
     except OSError as error:
         raise FileError(f"{file}: cannot be read ({error.strerror or error})") from None
     except UnicodeDecodeError as error:
         raise FileError(f"{file.name}: is no UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    return parse_description(text, source=file.name, folder=file.resolve().parent)
 
 
-def parse_description(text: str, *, source: str = "description", folder: Path | None = None) -> Description:
-    """Read a description from its text; see read_description."""
+def parsed(text: str, source: str) -> dict[str, Any]:
+    """A TOML text as tables; DescriptionError where it is none."""
     try:
-        data = tomllib.loads(text.removeprefix("\ufeff"))
+        return tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:
         place = re.search(r"at line (\d+)", str(error))
         raise DescriptionError([Problem("TOML", str(error), int(place[1]) if place else None)], source) from None
@@ -71,6 +76,22 @@ def parse_description(text: str, *, source: str = "description", folder: Path | 
         raise DescriptionError([Problem("TOML", "has a number of thousands of digits")], source) from None
     except RecursionError:
         raise DescriptionError([Problem("TOML", "is nested too deeply")], source) from None
+
+
+def describes_book(data: Mapping[str, Any]) -> bool:
+    """Whether tables describe a bound book, and not one spread."""
+    return bool(data.keys() & {"spread", "cover"}) and not data.keys() & {"page", "mechanism"}
+
+
+def parse_description(text: str, *, source: str = "description", folder: Path | None = None) -> Description:
+    """Read a description from its text; see read_description."""
+    data = parsed(text, source)
+    if describes_book(data):
+        message = (
+            "is a bound book: check, poses, nets, cost and booklet take it as it is, and Open Description in Blender "
+            "does; everything else wants the file of one of its spreads"
+        )
+        raise DescriptionError([Problem("the file", message)], source)
     reader = _Reader(text, source, (folder or Path.cwd()).resolve(), key_lines(text))
     description = reader.read(data)
     if reader.problems:
@@ -105,31 +126,23 @@ def reread_mechanism(
     return spec
 
 
-class _Reader:
+class _Reader(TableReader):
     """Collects problems while it reads; what could not be read is left out of the result."""
 
     def __init__(self, text: str, source: str, folder: Path, lines: dict[tuple[str, int, str], int]) -> None:
-        self.text, self.source, self.folder, self.lines = text, source, folder, lines
+        super().__init__(text, source, folder, lines)
         self.mechanism_lines: dict[int, dict[str, int]] = {}
         for (table, index, key), line in lines.items():
             if table == "mechanism":
                 self.mechanism_lines.setdefault(index, {})[key] = line
-        self.problems: list[Problem] = []
         self.failed: set[str] = set()
         self.pages_read = False
-
-    def line(self, table: str, index: int, key: str) -> int | None:
-        return self.lines.get((table, index, key), self.lines.get((table, index, "")))
-
-    def problem(self, place: str, message: str, line: int | None) -> None:
-        self.problems.append(Problem(place, message, line))
 
     def read(self, data: dict[str, Any]) -> Description:
         tables = {"page", "stock", "mechanism", "checks"}
         top = {key: value for key, value in data.items() if key not in tables}
         values = self.table(top, TOP, "", 0, "top of the file", extra=tuple(tables))
-        if "format" in values and values["format"] != 1:
-            self.problem("format", f"is {values['format']:g}; this version reads format 1", self.line("", 0, "format"))
+        self.check_format(values)
         stocks = self.stocks(data.get("stock", {}))
         page = self.page(data.get("page"), stocks)
         self.pages_read = not self.problems
@@ -137,43 +150,6 @@ class _Reader:
         limits = self.limits(data.get("checks", {}))
         title = values.get("title", Path(self.source).stem)
         return Description(title, self.source, self.folder, self.text, page, stocks, mechanisms, limits)
-
-    def table(
-        self,
-        table: Mapping[str, Any],
-        fields: tuple[Field, ...],
-        name: str,
-        index: int,
-        place: str,
-        *,
-        extra: tuple[str, ...] = (),
-        hints: Mapping[str, str] | None = None,
-    ) -> dict[str, Any]:
-        """Check every key of one table; returns the values that are right."""
-        keys = expand(fields)
-        values: dict[str, Any] = {}
-        for key, value in table.items():
-            line = self.line(name, index, key)
-            where = f"{place}, {key}" if name else key
-            if key not in keys:
-                near = get_close_matches(key, [*keys, *extra], 1)
-                hint = (hints or {}).get(key) or (
-                    f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(keys))}"
-                )
-                self.problem(where, f"is no key here; {hint}", line)
-                continue
-            try:
-                values[key] = check_value(keys[key], value)
-            except HingeleafError as error:
-                self.problem(where, str(error), line)
-        for field in fields:
-            given = {field.name, f"{field.name}_left", f"{field.name}_right"} if field.sided else {field.name}
-            if field.default is None and not given & set(table):
-                self.problem(place, f"needs {field.name} ({field.meaning})", self.line(name, index, ""))
-            if field.sided and given <= set(table):
-                message = f"is overruled by {field.name}_left and {field.name}_right; leave one of the three out"
-                self.problem(f"{place}, {field.name}", message, self.line(name, index, field.name))
-        return values
 
     def stocks(self, data: Any) -> dict[str, Stock]:
         if not isinstance(data, dict) or not all(isinstance(item, dict) for item in data.values()):
@@ -219,20 +195,15 @@ class _Reader:
         stock = self.stock_of(values, stocks, "page", self.line("page", 0, "stock"))
         front = self.artwork(values, "art_front", "page", self.line("page", 0, "art_front"))
         back = self.artwork(values, "art_back", "page", self.line("page", 0, "art_back"))
-        return PageSpec(width, height, margin, stock, front, back)
+        colors = values.get("color_front"), values.get("color_back")
+        return PageSpec(width, height, margin, stock, front, back, *colors)
 
     def artwork(self, values: Mapping[str, Any], key: str, place: str, line: int | None) -> str | None:
         """Absolute path of an artwork file; it must lie in the description's folder or below."""
         if key not in values:
             return None
-        name = str(values[key])
-        path = (self.folder / name).resolve() if "\0" not in name else self.folder
-        if Path(name).is_absolute() or not path.is_relative_to(self.folder) or path == self.folder:
-            self.problem(
-                f"{place}, {key}", f'"{name}" must be a file beside the description or in a folder below', line
-            )
-            return None
-        return str(path)
+        path = self.below(str(values[key]), f"{place}, {key}", line, beside="the description")
+        return None if path is None else str(path)
 
     def mechanisms(self, data: Any, stocks: Mapping[str, Stock]) -> tuple[MechanismSpec, ...]:
         if not isinstance(data, list) or not all(isinstance(item, dict) for item in data):

@@ -28,6 +28,8 @@ _GRID = 12
 _MOST_GUESSES = 400
 _MOST_PANELS = 8
 
+#: Ends that are level to this on two parallel walls have no side away from each other; rounding must not choose one.
+_LEVEL_MM = 1e-6
 #: Places and directions at the second end that are off by no more are made to fit: they were written rounded.
 _WRITTEN_MM, _WRITTEN_DEG = 0.05, 0.05
 
@@ -105,10 +107,10 @@ class _End:
         return turned if abs(slid) > _WRITTEN_MM else replace(turned, at=turned.at + slid * turned.line)
 
     def out(self, other: _End) -> Array:
-        """The unit vector square to the line, on the panel, away from the other end."""
+        """The unit vector square to the line, on the panel, away from the other end; to the line's left if neither is."""
         square = np.array([-self.line[1], self.line[0]])
         there = apply(inverse(self.pose), other.place[None])[0][:2]
-        return -square if square @ (there - self.at) > 0 else square
+        return -square if square @ (there - self.at) > _LEVEL_MM else square
 
 
 def build(spec: MechanismSpec, building: Building) -> None:

@@ -19,8 +19,8 @@ __all__ = ["has_backs", "interleaved", "line_from_behind", "turned_over", "turni
 
 
 def has_backs(sheets: Sequence[Sheet]) -> bool:
-    """Whether any piece has artwork on its back."""
-    return any(drawing.back is not None for sheet in sheets for drawing in sheet.pieces)
+    """Whether any piece has artwork or a colour on its back."""
+    return any(drawing.is_printed_behind for sheet in sheets for drawing in sheet.pieces)
 
 
 def turned_over(sheet: Sheet) -> Sheet:
@@ -43,8 +43,10 @@ def turned_over(sheet: Sheet) -> Sheet:
     pieces: list[PieceDrawing] = []
     for drawing in sheet.pieces:
         art = drawing.back.carried(linear, shift) if drawing.back is not None else None
+        fill = drawing.fill_back.carried(linear, shift) if drawing.fill_back is not None else None
         card = affine_transform(drawing.card, matrix)
-        pieces.append(replace(drawing, lines=(), texts=(), art=art, back=None, card=card))
+        bare = replace(drawing, lines=(), texts=(), back=None, fill_back=None)
+        pieces.append(replace(bare, art=art, fill=fill, card=card))
     marks = [_carried(line, linear, shift) for line in sheet.lines if line.name == REGISTRATION]
     footer, margin = replace(sheet.footer, back=True), sheet.margin_mm
     width = sheet.width_mm - 2 * margin

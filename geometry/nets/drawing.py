@@ -11,14 +11,14 @@ from shapely import LinearRing, LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from ..artwork import BLEED_MM, art_box
-from ..model import Piece
+from ..model import Color, Piece
 from ..spread import Spread
 from ..transforms import Array, apply, inverse
 from .cuts import card_of, find_lines
 from .dimensions import dimension_forms, dimension_lines
 from .glue import glue_marks, glue_texts
 from .lettering import CLEAR_MM, one_line, place_text, text_box
-from .lines import ArtImage, NetLine, NetText, Placement
+from .lines import ArtImage, Fill, NetLine, NetText, Placement
 from .options import SheetOptions
 from .parts import WHOLE, Part
 
@@ -47,6 +47,7 @@ class PieceDrawing:
     card : the card itself, all panels joined
     part : which copy it is, and which tile
     bleed_mm : float, how far its artwork is printed beyond the card
+    fill, fill_back : flat colours of its printed face and its back, under the artwork, or None
     """
 
     piece: Piece
@@ -57,6 +58,18 @@ class PieceDrawing:
     card: MultiPolygon
     part: Part = WHOLE
     bleed_mm: float = BLEED_MM
+    fill: Fill | None = None
+    fill_back: Fill | None = None
+
+    @property
+    def is_printed(self) -> bool:
+        """Whether its printed face has artwork or a colour."""
+        return self.art is not None or self.fill is not None
+
+    @property
+    def is_printed_behind(self) -> bool:
+        """Whether its back has artwork or a colour."""
+        return self.back is not None or self.fill_back is not None
 
     def bounds(self) -> tuple[float, float, float, float]:
         """Box about the card, all texts and the marks of a tile, (left, low, right, high), mm."""
@@ -72,6 +85,8 @@ class PieceDrawing:
             texts=tuple(text.moved(placement) for text in self.texts),
             art=self.art.moved(placement) if self.art is not None else None,
             back=self.back.moved(placement) if self.back is not None else None,
+            fill=self.fill.moved(placement) if self.fill is not None else None,
+            fill_back=self.fill_back.moved(placement) if self.fill_back is not None else None,
             card=shapely.transform(self.card, placement.apply),
         )
 
@@ -79,12 +94,16 @@ class PieceDrawing:
         """The drawing with no more bleed than that, so that it never runs onto a neighbour or off the sheet."""
         if most_mm >= self.bleed_mm:
             return self
-        room = _grown(self.card, most_mm)
+        return replace(self.printed_inside(_grown(self.card, most_mm)), bleed_mm=most_mm)
+
+    def printed_inside(self, region: BaseGeometry) -> PieceDrawing:
+        """The drawing with artwork and colours only inside a region."""
         return replace(
             self,
-            art=self.art.inside(room) if self.art is not None else None,
-            back=self.back.inside(room) if self.back is not None else None,
-            bleed_mm=most_mm,
+            art=self.art.inside(region) if self.art is not None else None,
+            back=self.back.inside(region) if self.back is not None else None,
+            fill=self.fill.inside(region) if self.fill is not None else None,
+            fill_back=self.fill_back.inside(region) if self.fill_back is not None else None,
         )
 
 
@@ -135,12 +154,14 @@ def draw_piece(spread: Spread, piece_id: str, *, bleed_mm: float = BLEED_MM, dim
         back=_artwork_behind(piece.art_back, card, box, bleed_mm),
         card=card,
         bleed_mm=bleed_mm,
+        fill=_fill(piece.color_front, card, bleed_mm),
+        fill_back=_fill(piece.color_back, card, bleed_mm),
     )
 
 
 def bleed_notes(drawings: Sequence[PieceDrawing], options: SheetOptions) -> list[str]:
     """Where artwork cannot bleed as far as was asked for, or continues as its mirror image."""
-    if all(drawing.art is None and drawing.back is None for drawing in drawings):
+    if not any(drawing.is_printed or drawing.is_printed_behind for drawing in drawings):
         return []
     bleed, half = options.bleed_mm, options.gap_mm / 2
     notes = []
@@ -151,7 +172,7 @@ def bleed_notes(drawings: Sequence[PieceDrawing], options: SheetOptions) -> list
         )
     if options.margin_mm < min(bleed, half):
         notes.append(f"the bleed may end at the edge of a sheet: a margin of {bleed:g} mm (--margin) leaves it whole")
-    if min(bleed, half) > BLEED_MM:
+    if min(bleed, half) > BLEED_MM and any(drawing.art or drawing.back for drawing in drawings):
         notes.append(
             f"artwork has a border of {BLEED_MM:g} mm about its piece; beyond that the bleed is its mirror image"
         )
@@ -252,6 +273,10 @@ def _artwork(file: str | None, card: MultiPolygon, box: Box, bleed_mm: float) ->
         up=np.array([0.0, high - low]),
         shown=_grown(card, bleed_mm),
     )
+
+
+def _fill(color: Color | None, card: MultiPolygon, bleed_mm: float) -> Fill | None:
+    return None if color is None else Fill(color, _grown(card, bleed_mm))
 
 
 def _grown(card: MultiPolygon, bleed_mm: float) -> MultiPolygon:

@@ -43,7 +43,7 @@ class Halo:
 
 
 def halos(drawing: PieceDrawing, *, without: Collection[LineClass] = ()) -> list[Halo]:
-    """What is light on a piece; nothing where it has no artwork.
+    """What is light on a piece; nothing where it has neither artwork nor a colour.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def halos(drawing: PieceDrawing, *, without: Collection[LineClass] = ()) -> list
     -------
     halos : in the drawing's coordinates
     """
-    if drawing.art is None:
+    if not drawing.is_printed:
         return []
     shapes = []
     for line in drawing.lines:

@@ -15,11 +15,12 @@ from shapely import MultiPolygon, Polygon
 from shapely.affinity import affine_transform
 from shapely.geometry.base import BaseGeometry
 
+from ..model import Color
 from ..transforms import Array
 from .classes import LineClass
 from .curves import Stretch, length_mm, stretches
 
-__all__ = ["ArtImage", "NetLine", "NetText", "Placement", "readable"]
+__all__ = ["ArtImage", "Fill", "NetLine", "NetText", "Placement", "readable"]
 
 #: As a share of the picture's width: what is printed beyond it by less is rounding.
 _BESIDE_BOX = 1e-6
@@ -134,6 +135,37 @@ class NetText:
 
 
 @dataclass(frozen=True)
+class Fill:
+    """A flat colour that is printed inside a region: the card grown by the bleed.
+
+    Parameters
+    ----------
+    color : sRGB 0..1
+    shown : the region in which it is printed
+    """
+
+    color: Color
+    shown: MultiPolygon
+
+    def moved(self, placement: Placement) -> Fill:
+        """The same colour on the sheet."""
+        return self.carried(placement.linear, placement.shift)
+
+    def carried(self, linear: Array, shift: Array) -> Fill:
+        """The same colour after a turn or a mirroring, (2, 2) float, and a shift, (2,) float, mm."""
+        return replace(self, shown=affine_transform(self.shown, [*linear.ravel(), *shift]))
+
+    def inside(self, region: BaseGeometry) -> Fill:
+        """The same colour, printed only inside a region."""
+        return replace(self, shown=_inside(self.shown, region))
+
+
+def _inside(shown: MultiPolygon, region: BaseGeometry) -> MultiPolygon:
+    parts = shapely.get_parts(shown.intersection(region))
+    return MultiPolygon([part for part in parts if isinstance(part, Polygon) and not part.is_empty])
+
+
+@dataclass(frozen=True)
 class ArtImage:
     """Artwork in its box, shown inside the card grown by the bleed.
 
@@ -162,9 +194,7 @@ class ArtImage:
 
     def inside(self, region: BaseGeometry) -> ArtImage:
         """The same artwork, printed only inside a region."""
-        parts = shapely.get_parts(self.shown.intersection(region))
-        polygons = [part for part in parts if isinstance(part, Polygon) and not part.is_empty]
-        return replace(self, shown=MultiPolygon(polygons))
+        return replace(self, shown=_inside(self.shown, region))
 
     def from_behind(self) -> ArtImage:
         """The same box for artwork of the back, which reads right from behind: its lower left is seen lower right."""

@@ -25,7 +25,7 @@ from .classes import LINE_CLASSES, STYLES, LineClass, Style, dashes_mm
 from .halo import HALO_OPACITY, Halo, halos
 from .inks import SPOT_NAMES, legend_ink, spot_ink, srgb_profile
 from .lettering import CAP_HEIGHT, font_name, spelled
-from .lines import ArtImage, NetLine, NetText
+from .lines import ArtImage, Fill, NetLine, NetText
 from .pictures import Picture
 from .sheets import Sheet
 
@@ -126,6 +126,8 @@ def _page(canvas: _LayeredCanvas, sheet: Sheet, pictures: Callable[[str], Pictur
             _halos(canvas, [halo for drawing in sheet.pieces for halo in halos(drawing, without=without)])
         with canvas.layer(name):
             for drawing in sheet.pieces:
+                if name == "art" and drawing.fill is not None:
+                    _fill(canvas, drawing.fill)
                 if name == "art" and drawing.art is not None:
                     _image(canvas, drawing.art, pictures)
                 _content(canvas, name, drawing.lines, drawing.texts, spot)
@@ -245,6 +247,12 @@ def draw_text(canvas: Canvas, text: NetText, color: tuple[int, int, int]) -> Non
     draw = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}
     draw[text.anchor](0.0, -text.size_mm * CAP_HEIGHT / 2, spelled(text.text))
     canvas.restoreState()
+
+
+def _fill(canvas: _LayeredCanvas, fill: Fill) -> None:
+    """A flat colour, filled and not stroked; sRGB by the file's default colour space."""
+    canvas.setFillColorRGB(*fill.color)
+    canvas.drawPath(outline_path(canvas, fill.shown), stroke=0, fill=1)
 
 
 def _image(canvas: _LayeredCanvas, art: ArtImage, pictures: Callable[[str], Picture]) -> None:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import io
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from PIL import Image, ImageCms, UnidentifiedImageError
+from PIL import Image, ImageCms
 
+from ..artwork import opened_picture
 from ..errors import FileError
 
-__all__ = ["Picture", "read_picture"]
+__all__ = ["Picture", "prints_as_it_is", "read_picture"]
 
 #: Modes of Pillow's that are sRGB, or its greys, as they are.
 _PLAIN = ("1", "L", "LA", "P", "RGB", "RGBA")
@@ -30,7 +30,8 @@ class Picture:
 def read_picture(file: str) -> Picture:
     """Read an artwork file: PNG and JPEG in sRGB stay as they are, to the byte; everything else becomes PNG in sRGB.
 
-    A picture that names no colour space is taken for sRGB; one that brings another profile is converted by it.
+    What lies on its side in the file is turned upright, and of an animated file the first picture is taken. A picture
+    that names no colour space is taken for sRGB; one that brings another profile is converted by it.
 
     Parameters
     ----------
@@ -50,24 +51,43 @@ def read_picture(file: str) -> Picture:
     except OSError as error:
         raise FileError(f"{file}: the artwork cannot be read ({error.strerror or error})") from None
     try:
-        with warnings.catch_warnings():
-            # A poster at 300 dpi is larger than what Pillow warns of.
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(data)) as image:
-                image.load()
-                return _picture(data, image)
-    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
-        raise FileError(f"{file}: is no picture that can be read; use PNG or JPEG ({error})") from None
+        with opened_picture(io.BytesIO(data)) as image:
+            image.load()
+            return _picture(data, image)
+    except FileError as error:
+        raise FileError(f"{file}: {error}") from None
+
+
+def prints_as_it_is(file: str | Path) -> bool:
+    """Whether read_picture leaves a file as it is, told from its head: any reader then shows what is printed.
+
+    Parameters
+    ----------
+    file : path
+
+    Raises
+    ------
+    FileError
+        The file cannot be read or is no picture.
+    """
+    with opened_picture(file) as image:
+        return _is_plain(image)
+
+
+def _is_plain(image: Image.Image) -> bool:
+    """Whether a picture is PNG or JPEG, sRGB, upright in its file, and one picture."""
+    plain = image.format in ("PNG", "JPEG") and image.mode in _PLAIN
+    return plain and getattr(image, "n_frames", 1) == 1 and _foreign_profile(image) is None
 
 
 def _picture(data: bytes, image: Image.Image) -> Picture:
     width, height = image.size
-    foreign = _foreign_profile(image)
-    if image.format in ("PNG", "JPEG") and image.mode in _PLAIN and foreign is None:
+    # A picture that was turned upright has no format any more.
+    if image.format is not None and _is_plain(image):
         return Picture(data, f"image/{image.format.lower()}", width, height)
-    converted = _in_srgb(image, foreign)
+    converted = _in_srgb(image, _foreign_profile(image))
     stream = io.BytesIO()
-    converted.save(stream, "PNG", icc_profile=None)
+    converted.save(stream, "PNG", icc_profile=None, compress_level=3)
     return Picture(stream.getvalue(), "image/png", width, height)
 
 

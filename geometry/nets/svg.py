@@ -8,13 +8,15 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import shapely
+from shapely import MultiPolygon
 
+from ..paper import hex_color
 from ..transforms import Array
 from .classes import LINE_CLASSES, STYLES, LineClass, dashes_mm
 from .drawing import PieceDrawing
 from .halo import HALO_OPACITY, Halo, halos
 from .lettering import CAP_HEIGHT
-from .lines import ArtImage, NetLine, NetText
+from .lines import ArtImage, Fill, NetLine, NetText
 from .pictures import Picture
 from .sheets import Sheet
 
@@ -58,6 +60,8 @@ def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
         layer = add_layer(root, name)
         for index, drawing in enumerate(sheet.pieces):
             group = ET.Element(f"{{{_SVG}}}g", {"data-piece": drawing.piece.id, **drawing.part.attributes})
+            if name == "art" and drawing.fill is not None:
+                _fill(group, drawing.fill, sheet)
             if name == "art" and drawing.art is not None:
                 clip = child(group, "g", {"clip-path": f"url(#bleed-{index})"})
                 _image(clip, f"art-{index}", drawing.art, sheet, pictures)
@@ -221,10 +225,20 @@ def _clips(defs: ET.Element, sheet: Sheet) -> None:
     """Artwork is shown inside the card grown by the bleed."""
     for index, drawing in enumerate(sheet.pieces):
         if drawing.art is not None:
-            rings = [ring for part in drawing.art.shown.geoms for ring in (part.exterior, *part.interiors)]
-            data = " ".join(path_data(shapely.get_coordinates(ring)[:-1], True, sheet.height_mm) for ring in rings)
+            data = _region_data(drawing.art.shown, sheet)
             clip = child(defs, "clipPath", {"id": f"bleed-{index}"})
             child(clip, "path", {"d": data, "clip-rule": "evenodd"})
+
+
+def _fill(group: ET.Element, fill: Fill, sheet: Sheet) -> None:
+    """A flat colour: filled and not stroked, so that it is no line. No clipped box: some programs know no clipping."""
+    style = {"fill": hex_color(fill.color), "fill-rule": "evenodd", "stroke": "none", "data-fill": "color"}
+    child(group, "path", {"d": _region_data(fill.shown, sheet), **style})
+
+
+def _region_data(region: MultiPolygon, sheet: Sheet) -> str:
+    rings = [ring for part in region.geoms for ring in (part.exterior, *part.interiors)]
+    return " ".join(path_data(shapely.get_coordinates(ring)[:-1], True, sheet.height_mm) for ring in rings)
 
 
 def _image(group: ET.Element, name: str, art: ArtImage, sheet: Sheet, pictures: Callable[[str], Picture]) -> None:

@@ -216,11 +216,9 @@ def _tile(
     window = grid.window(place)
     marks = (*_crosses(grid, place), *_edges(grid, place, names))
     return replace(
-        drawing,
+        drawing.printed_inside(window),
         lines=(*clipped(drawing.lines, window), *marks),
         texts=(*texts, _label(drawing, grid, place, names)),
-        art=drawing.art.inside(window) if drawing.art is not None else None,
-        back=drawing.back.inside(window) if drawing.back is not None else None,
         card=_polygons(drawing.card.intersection(window)),
         part=replace(drawing.part, tile=names[place]),
     )
