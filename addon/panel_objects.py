@@ -8,6 +8,7 @@ Blender, without Hingeleaf.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,12 +17,26 @@ import numpy as np
 from mathutils import Matrix
 
 from .channels import OPENING, Curve
-from .convert import metres, parent_inverse, printed_side, to_object
+from .convert import metres, object_frame, parent_inverse, printed_side, to_object
+from .creasing import Crease
 from .geometry.model import Panel
+from .geometry.transforms import Array
+from .materials import ALONG, LEANS, NEAR, OUTSIDE
 from .resting import Shift
-from .slab import ArtBox, make_slab
+from .slab import ArtBox, Slab, make_slab
 
-__all__ = ["MOTION_KEY", "PANEL_KEY", "PIECE_KEY", "Look", "Place", "fit_panel", "follow", "hang_panel", "new_panel"]
+__all__ = [
+    "MOTION_KEY",
+    "PANEL_KEY",
+    "PIECE_KEY",
+    "RESTING",
+    "Look",
+    "Place",
+    "fit_panel",
+    "follow",
+    "hang_panel",
+    "new_panel",
+]
 
 #: Properties by which a panel's object says what it is.
 PANEL_KEY, PIECE_KEY = "hingeleaf_panel", "hingeleaf_piece"
@@ -29,7 +44,10 @@ PANEL_KEY, PIECE_KEY = "hingeleaf_panel", "hingeleaf_piece"
 _SHAPE_KEY, _PLACE_KEY, _REST_KEY = "hingeleaf_shape", "hingeleaf_place", "hingeleaf_rest"
 #: Property that says which motion of its tree an object has.
 MOTION_KEY = "hingeleaf_motion"
-_RESTING = "Card on Card"
+#: The modifier that draws card on card.
+RESTING = "Card on Card"
+#: How slabs are made; another one has every panel of an older file made anew.
+_SHAPES = "rounded"
 
 
 @dataclass(frozen=True)
@@ -71,14 +89,16 @@ def new_panel(panel: Panel, collection: bpy.types.Collection) -> bpy.types.Objec
     return item
 
 
-def fit_panel(item: bpy.types.Object, panel: Panel, look: Look) -> None:
+def fit_panel(item: bpy.types.Object, panel: Panel, look: Look, creases: Sequence[Crease] = ()) -> None:
     """Give a panel's object its shape and its look, if they are not what it has."""
     box = look.box
     names = tuple(material.name for material in look.materials)
-    digest = _digest(panel.outline.wkb, _frame(panel), (box.left, box.low, box.right, box.high, look.caliper_mm), names)
+    bends = b"".join(crease.as_bytes() for crease in creases)
+    sizes = (box.left, box.low, box.right, box.high, look.caliper_mm)
+    digest = _digest(_SHAPES, panel.outline.wkb, _frame(panel), sizes, names, bends)
     if item.get(_SHAPE_KEY) == digest:
         return
-    slab = make_slab(panel.outline, box, look.caliper_mm)
+    slab = make_slab(panel.outline, box, look.caliper_mm, creases)
     mesh: Any = item.data
     mesh.clear_geometry()
     mesh.from_pydata(to_object(panel, slab.vertices).tolist(), [], slab.faces)
@@ -89,8 +109,30 @@ def fit_panel(item: bpy.types.Object, panel: Panel, look: Look) -> None:
             mesh.materials.append(material)
     # After the materials: clearing them sets every face to the first.
     mesh.polygons.foreach_set("material_index", slab.slots.astype(np.int32))
+    _set_surface(mesh, panel, slab)
     mesh.update()
     item[_SHAPE_KEY] = digest
+
+
+def _set_surface(mesh: Any, panel: Panel, slab: Slab) -> None:
+    """Say how light sees a slab: its normals, and what its material has to know of creases."""
+    turn = object_frame(panel)[:3, :3]
+    mesh.normals_split_custom_set((slab.normals @ turn).tolist())
+    marks = slab.marks
+    pivots = panel.axis is not None and panel.axis.pivots
+    if pivots or not np.any(marks.near):
+        return
+    # The printed side is the object's z axis, so that a lean has no third component.
+    leans = np.concatenate([marks.leans, np.zeros_like(marks.near)[..., None]], axis=2) @ turn
+    layers = (NEAR, marks.near), (ALONG, marks.along), (OUTSIDE, marks.outside)
+    for name, values in (*layers, *zip(LEANS, (leans[..., 0], leans[..., 1]), strict=True)):
+        _set_layer(mesh, name, values)
+
+
+def _set_layer(mesh: Any, name: str, values: Array) -> None:
+    """A vector a corner of a face."""
+    layer = mesh.attributes.new(name, "FLOAT_VECTOR", "CORNER")
+    layer.data.foreach_set("vector", values.astype(np.float32).ravel())
 
 
 def hang_panel(item: bpy.types.Object, panel: Panel, place: Place) -> None:
@@ -134,22 +176,22 @@ def _frame(panel: Panel) -> bytes:
 
 def _rest(item: bpy.types.Object, root: bpy.types.Object, panel: Panel, shift: Shift) -> None:
     """Move what is seen of a panel along its printed side; its corners and its hinge stay where they are."""
-    modifier: Any = item.modifiers.get(_RESTING)
+    modifier: Any = item.modifiers.get(RESTING)
     if modifier is not None:
-        item.driver_remove(f'modifiers["{_RESTING}"].strength')
+        item.driver_remove(f'modifiers["{RESTING}"].strength')
         if not np.any(shift.mm):
             item.modifiers.remove(modifier)
     if not np.any(shift.mm):
         return
     if modifier is None:
-        modifier = item.modifiers.new(_RESTING, "DISPLACE")
+        modifier = item.modifiers.new(RESTING, "DISPLACE")
     side = printed_side(panel)
     modifier.direction, modifier.mid_level = "XYZ"[int(np.argmax(np.abs(side)))], 0.0
     amount = metres(shift.mm * np.sign(side.sum()))
     if shift.key is None or shift.values is None:
         modifier.strength = float(amount)
     else:
-        path = f'modifiers["{_RESTING}"].strength'
+        path = f'modifiers["{RESTING}"].strength'
         follow(item.driver_add(path), root, shift.key, Curve(shift.values, amount))
 
 

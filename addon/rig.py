@@ -18,6 +18,7 @@ from shapely import Polygon
 from .artwork import Artwork
 from .channels import HANDS, Channel, Curve
 from .convert import metres
+from .creasing import creases_of
 from .geometry.artwork import art_box
 from .geometry.description.data import MechanismSpec
 from .geometry.model import Panel, Piece
@@ -41,7 +42,7 @@ __all__ = [
 ]
 
 #: Keys of a mechanism that only change how it looks.
-_LOOKS = ("title", "stock", "art_front", "art_back")
+_LOOKS = ("title", "stock", "art_front", "art_back", "color_front", "color_back", "art_box")
 #: Property of a panel's object: the look of its piece.
 _LOOK_KEY = "hingeleaf_look"
 
@@ -111,13 +112,13 @@ def update_book(
     looks = {piece.id: _look(spread, piece, artwork, old) for piece in spread.pieces}
     shifts = resting_shifts(spread, channels)
     curves = {name: (channel.key, curve) for channel in channels for name, curve in channel.curves.items()}
-    motions = motion_of(spread)
+    motions, creases = motion_of(spread), creases_of(spread)
     objects: dict[str, bpy.types.Object] = {}
     for panel in spread.panels.values():
         item = old.get(panel.id) or new_panel(panel, collection)
         item[PIECE_KEY] = panel.piece
         look, look_digest = looks[panel.piece]
-        fit_panel(item, panel, look)
+        fit_panel(item, panel, look, creases.get(panel.id, ()))
         motion = motions[owner_of(panel.id)]
         hang_panel(item, panel, _place(spread, panel, root, objects, shifts[panel.id], curves, motion))
         item[_LOOK_KEY] = look_digest
@@ -150,24 +151,29 @@ def update_part(
     """
     objects = dict(old)
     looks = {piece.id: _look(spread, piece, Artwork(), old) for piece in spread.pieces if piece.id in moved}
+    new = {material for look, _ in looks.values() for material in look.materials}
+    slots = [slot for name, item in old.items() if owner_of(name) in moved for slot in item.material_slots]
+    worn = {slot.material for slot in slots if slot.material is not None} - new
     shifts = resting_shifts(spread, channels)
     curves = {name: (channel.key, curve) for channel in channels for name, curve in channel.curves.items()}
-    motions = motion_of(spread)
+    motions, creases = motion_of(spread), creases_of(spread)
     for panel in spread.panels.values():
         owner = owner_of(panel.id)
         if owner in moved:
             item = objects.setdefault(panel.id, old.get(panel.id) or new_panel(panel, root.users_collection[0]))
             look = looks[panel.piece][0] if panel.piece in looks else _present_look(spread, panel, old)
-            fit_panel(item, panel, look)
+            fit_panel(item, panel, look, creases.get(panel.id, ()))
             # Marked as a part's, so that the whole is sampled again once nothing is dragged any more.
             motion = f"part {motions[owner]}"
             hang_panel(item, panel, _place(spread, panel, root, objects, shifts[panel.id], curves, motion))
             # Not the root: every panel of the book depends on that.
             item.update_tag(refresh={"OBJECT", "TIME"})
         elif panel.id in cut:
-            fit_panel(objects[panel.id], panel.with_outline(cut[panel.id]), _present_look(spread, panel, old))
+            look = _present_look(spread, panel, old)
+            fit_panel(objects[panel.id], panel.with_outline(cut[panel.id]), look, creases.get(panel.id, ()))
     gone = [item for name, item in old.items() if owner_of(name) in moved and name not in spread.panels]
     remove_objects(gone)
+    _remove_materials(worn & set(bpy.data.materials))
 
 
 def _present_look(spread: Spread, panel: Panel, old: Mapping[str, bpy.types.Object]) -> Look:
@@ -267,7 +273,7 @@ def _look(spread: Spread, piece: Piece, artwork: Artwork, old: Mapping[str, bpy.
     """The materials and the art box of a piece, and what tells its look from others."""
     name = f"{spread.title}: {piece.id}"
     files = [(file, _stamp(file)) for file in (piece.art_front, piece.art_back)]
-    digest = repr((name, piece.stock, files))
+    digest = repr((name, piece.stock, files, piece.color_front, piece.color_back))
     box = ArtBox(*art_box(spread, piece.id))
     for panel in piece.panels:
         before = old.get(panel)
@@ -276,8 +282,8 @@ def _look(spread: Spread, piece: Piece, artwork: Artwork, old: Mapping[str, bpy.
             if len(kept) == 3:
                 return Look(box, kept, piece.stock.caliper_mm), digest
     sides = (
-        Side(f"{name} front", piece.stock, artwork.image(piece.art_front)),
-        Side(f"{name} back", piece.stock, artwork.image(piece.art_back)),
+        Side(f"{name} front", piece.stock, artwork.image(piece.art_front), piece.color_front),
+        Side(f"{name} back", piece.stock, artwork.image(piece.art_back), piece.color_back),
     )
     materials = (*(paper_material(side) for side in sides), edge_material(f"{name} edge"))
     return Look(box, materials, piece.stock.caliper_mm), digest

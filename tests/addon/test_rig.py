@@ -57,7 +57,7 @@ def net_corners(item, spread, name):
     uvs = item.data.uv_layers[0].data
     places = np.full((count, 2), np.nan)
     for face in item.data.polygons:
-        if face.material_index == 0:
+        if face.material_index == 0 and max(face.vertices) < count:
             for loop in face.loop_indices:
                 places[item.data.loops[loop].vertex_index] = uvs[loop].uv
     return np.array([left, low]) + places * [right - left, high - low]

@@ -1,0 +1,92 @@
+"""Write the active book with its motion for other programs."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import bpy
+from bpy.props import IntProperty, StringProperty
+
+from ..exporting import export_gltf, export_usd
+from ..geometry import HingeleafError
+from .bake_motion import frame_range
+from .base import BookOperator, Outcome
+
+__all__ = ["HINGELEAF_OT_export_gltf", "HINGELEAF_OT_export_usd"]
+
+_GLTF = "io_scene_gltf2"
+
+
+class _Exporter(BookOperator):
+    """Asks for a file and frames."""
+
+    ending = ""
+
+    if TYPE_CHECKING:
+        filepath: str
+        start: int
+        end: int
+    else:
+        filepath: StringProperty(name="File", description="Where it is written", subtype="FILE_PATH")
+        start: IntProperty(name="Start Frame", description="First frame that is written", default=1)
+        end: IntProperty(name="End Frame", description="Last frame that is written", default=250)
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
+        """Ask for the file; the frames are those that are played unless told."""
+        self.start, self.end = frame_range(context)
+        if not self.filepath:
+            self.filepath = bpy.path.clean_name(self.book(context).name) + self.ending
+        context.window_manager.fileselect_add(self)  # type: ignore[arg-type]
+        return {"RUNNING_MODAL"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the frames beside the file."""
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        layout.prop(self, "start")
+        layout.prop(self, "end")
+
+    def path(self) -> Path:
+        """The file; its ending is added where there is none."""
+        if not self.filepath or self.filepath.endswith(("/", "\\")):
+            raise HingeleafError("Choose the file that the book is to be written into")
+        path = Path(bpy.path.abspath(self.filepath))
+        return path if path.suffix else path.with_suffix(self.ending)
+
+
+class HINGELEAF_OT_export_gltf(_Exporter, bpy.types.Operator):
+    """Write the book with its motion and artwork as one glTF file, for web pages, game engines and viewers"""
+
+    bl_idname = "hingeleaf.export_gltf"
+    bl_label = "Export glTF"
+
+    ending = ".glb"
+
+    if not TYPE_CHECKING:
+        filter_glob: StringProperty(default="*.glb", options={"HIDDEN"})
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Write it."""
+        if _GLTF not in context.preferences.addons:
+            raise HingeleafError("Turn on Blender's own add-on glTF 2.0 format in the preferences first")
+        path = self.path()
+        export_gltf(context, self.book(context), path, self.start, self.end)
+        self.report({"INFO"}, f"Wrote {path}")
+
+
+class HINGELEAF_OT_export_usd(_Exporter, bpy.types.Operator):
+    """Write the book with its motion and artwork as USD, for other 3D programs"""
+
+    bl_idname = "hingeleaf.export_usd"
+    bl_label = "Export USD"
+
+    ending = ".usdc"
+
+    if not TYPE_CHECKING:
+        filter_glob: StringProperty(default="*.usdc;*.usda;*.usd;*.usdz", options={"HIDDEN"})
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Write it."""
+        path = self.path()
+        export_usd(context, self.book(context), path, self.start, self.end)
+        self.report({"INFO"}, f"Wrote {path}")

@@ -1,0 +1,110 @@
+"""Playback and preview of the demo spread against the same panels in plain materials and plain keyframes.
+
+Playback is a change of frame; previews are small pictures by Workbench and by Cycles with few samples. All in processor
+time, in one run, in a Blender of its own. Printed are ratios; exit status 1 if one is above what is wanted.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO = ROOT / "scenes" / "demo" / "low-tide.toml"
+FRAMES, PICTURES = 48, 3
+SIZE, SAMPLES = (320, 180), 4
+#: What is asked for.
+WANTED = {"playback": 1.5, "Workbench": 1.3, "Cycles": 1.5}
+
+
+def seconds(function: Callable[[int], object], frames: int) -> float:
+    """Processor seconds a frame, the median; the first is not counted."""
+    found = []
+    for frame in range(1, frames + 2):
+        start = time.process_time()
+        function(frame)
+        found.append(time.process_time() - start)
+    return statistics.median(found[1:])
+
+
+def measure(bpy: Any) -> dict[str, float]:
+    """Seconds a frame of what is seen."""
+    scene = bpy.context.scene
+    found = {"playback": seconds(scene.frame_set, FRAMES)}
+
+    def picture(number: int) -> None:
+        scene.frame_set(number * FRAMES // (PICTURES + 2))
+        bpy.ops.render.render()
+
+    for name, engine in (("Workbench", "BLENDER_WORKBENCH"), ("Cycles", "CYCLES")):
+        scene.render.engine = engine
+        found[name] = seconds(picture, PICTURES)
+    return found
+
+
+def plain(bpy: Any, panels: list[Any]) -> None:
+    """One plain material with the artwork instead of each of the extension's."""
+    from hingeleaf.export_materials import plain_materials
+
+    for item in panels:
+        for index, material in enumerate(plain_materials(list(item.data.materials))):
+            item.data.materials[index] = material
+
+
+def ratios(bpy: Any) -> dict[str, float]:
+    """How much longer the book takes than its plain copy."""
+    bpy.ops.hingeleaf.open_description(filepath=str(DEMO))
+    root = next(item for item in bpy.data.objects if item.get("hingeleaf_description"))
+    scene = bpy.context.scene
+    scene.render.resolution_x, scene.render.resolution_y = SIZE
+    scene.cycles.samples = SAMPLES
+    for frame, opening in ((1, 5.0), (FRAMES, 175.0)):
+        root["opening"] = opening
+        root.keyframe_insert('["opening"]', frame=frame)
+    book = measure(bpy)
+    bpy.ops.hingeleaf.bake_motion("EXEC_DEFAULT", start=1, end=FRAMES, spacing="EVERY", keep=False)
+    plain(bpy, [item for item in bpy.data.collections[f"{root_name()} Baked"].objects if item.type == "MESH"])
+    other = measure(bpy)
+    return {name: book[name] / other[name] for name in book}
+
+
+def root_name() -> str:
+    """The demo spread's title."""
+    from hingeleaf.geometry import read_description
+
+    return str(read_description(DEMO).title)
+
+
+def main() -> int:
+    """Print the ratios."""
+    with tempfile.TemporaryDirectory() as scratch:
+        package = Path(scratch) / "hingeleaf"
+        shutil.copytree(ROOT / "addon", package)
+        shutil.copytree(ROOT / "geometry", package / "geometry")
+        sys.path.insert(0, scratch)
+        os.environ["BLENDER_USER_RESOURCES"] = scratch
+        import bpy
+        import hingeleaf
+
+        bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+        hingeleaf.register()
+        found = ratios(bpy)
+        hingeleaf.unregister()
+    print("The demo spread against plain materials and plain keyframes, processor time a frame")
+    for name, ratio in found.items():
+        print(f"  {name:10} {ratio:.2f} times (wanted: at most {WANTED[name]:g})", flush=True)
+    return 0 if all(ratio <= WANTED[name] for name, ratio in found.items()) else 1
+
+
+if __name__ == "__main__":
+    status = main()
+    sys.stdout.flush()
+    # Blender as a module may hang while Python ends.
+    os._exit(status)
