@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import bpy
 
 from .books import description_of
+from .carrying import gone_files
 from .geometry import Spread, assemble
 from .geometry.checks import CHECKS, Finding, worst_first
+from .geometry.checks.artwork import gone_artwork
 from .geometry.figures import figures_text
 from .geometry.remedies import each_with_remedy
 
@@ -54,6 +56,7 @@ def check_in_steps(root: bpy.types.Object) -> Generator[tuple[float, str], None,
     for number, (code, check) in enumerate(CHECKS.items()):
         yield _CHECKS * number / len(CHECKS), code
         found.extend(check(spread))
+    found.extend(gone_artwork(spread, gone_files(root, description.folder)))
     mended: list[Finding] = []
     worst = worst_first(found)
     yield _CHECKS, "remedies"

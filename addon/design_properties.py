@@ -6,6 +6,7 @@ import bpy
 from bpy.props import CollectionProperty, IntProperty, PointerProperty, StringProperty
 
 from .books import root_of
+from .coloring import color_property
 from .designing import mechanism_of, panels_of_mechanism
 from .presenting import select
 from .sizes import KIND_GROUPS, group_name
@@ -79,6 +80,7 @@ class HINGELEAF_PG_design(bpy.types.PropertyGroup):
         return active_id(self.id_data)  # type: ignore[arg-type]
 
 
+HINGELEAF_PG_design.__annotations__ |= {"color_front": color_property("front"), "color_back": color_property("back")}
 for _kind, _sizes in KIND_GROUPS.items():
     HINGELEAF_PG_design.__annotations__[group_name(_kind)] = PointerProperty(type=_sizes)
 

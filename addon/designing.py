@@ -17,6 +17,7 @@ import bpy
 
 from .books import (
     all_books_anywhere,
+    bound_root_of,
     camera_of,
     description_of,
     is_linked,
@@ -27,6 +28,7 @@ from .books import (
     stray_panels,
     text_of,
 )
+from .bound_fit import fit_bound
 from .bulk import bulk_object, remove_bulk
 from .carrying import artwork_names, own_folder
 from .channels import channels_of
@@ -51,6 +53,7 @@ __all__ = [
     "finish_soon",
     "forget_designs",
     "is_changing",
+    "is_edited",
     "mechanism_of",
     "panels_of_mechanism",
     "part_with",
@@ -165,10 +168,15 @@ def change_book(context: bpy.types.Context, root: bpy.types.Object, description:
     if shown is not None:
         # It was of the book as it was.
         remove_bulk(shown)
+    bound = bound_root_of(root)
+    if bound is not None:
+        warnings = (*book.warnings, *fit_bound(context, bound, spread_of))
+    else:
+        warnings = book.warnings
     renew_net(context, root, spread)
     apply_tint(context, root, spread)
     root.update_tag()
-    return book.warnings
+    return warnings
 
 
 def _refuse_change(root: bpy.types.Object) -> None:

@@ -34,7 +34,9 @@ _DECIMALS = 4
 _SHOWN: OrderedDict[tuple[tuple[str, str], str], dict[str, Shown]] = OrderedDict()
 _KEPT = 8
 _HYPHENATED = ("v-fold", "pull-strip")
-_DRAWN = ("line", "outline", "outlines", "file")
+_DRAWN = ("line", "outline", "outlines", "file", "color")
+#: What nobody types: it is set where an outline is traced from artwork.
+_UNTYPED = ("art_box",)
 
 
 def group_name(kind: str) -> str:
@@ -219,7 +221,7 @@ def _apart(kind: str, field: Field) -> Any:
 def _group(kind: str) -> type[bpy.types.PropertyGroup]:
     properties: dict[str, Any] = {}
     for key, field in fields_of(kind).items():
-        if key not in HOSTS and field.type not in _DRAWN:
+        if key not in (*HOSTS, *_UNTYPED) and field.type not in _DRAWN:
             properties[key] = _property(kind, key, field)
         if field.sided and key == field.name and field.type not in _DRAWN:
             properties[f"{key}{APART}"] = _apart(kind, field)

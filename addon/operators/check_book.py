@@ -8,7 +8,7 @@ import bpy
 from bpy.props import IntProperty
 
 from ..books import active_book, find_object, panel_objects, text_of
-from ..channels import OPENING
+from ..bound_books import show_opening
 from ..checking import Checked, check_at_once, check_in_steps
 from ..designing import change_book, finish_change, read_design
 from ..found import list_findings
@@ -163,8 +163,7 @@ class HINGELEAF_OT_show_finding(BookOperator, bpy.types.Operator):
         check.active = self.index
         finding = check.findings[self.index]
         if finding.has_opening:
-            check.book[OPENING] = finding.opening
-            check.book.update_tag()
+            show_opening(check.book, finding.opening)
         items = panel_objects(check.book, finding.panel, finding.piece)
         if finding.other:
             items += panel_objects(check.book, finding.other, finding.piece)

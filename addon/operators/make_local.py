@@ -4,7 +4,7 @@ from typing import Any
 
 import bpy
 
-from ..books import active_book, collection_of, is_linked, root_of
+from ..books import TURN, active_book, bound_root_of, collection_of, is_bound_root, is_linked, root_of
 from ..channels import OPENING
 from ..geometry import HingeleafError
 from ..presenting import make_active
@@ -33,15 +33,22 @@ class HINGELEAF_OT_make_book_local(ReportingOperator, bpy.types.Operator):
         root = linked_root(context)
         if root is None:
             raise HingeleafError("Select a book that is linked from another file")
-        opening, item = float(root[OPENING]), context.view_layer.objects.active
+        bound = bound_root_of(root)
+        key, whole = (OPENING, root) if bound is None else (TURN, bound)
+        value, item = float(whole[key]), context.view_layer.objects.active
         place = item.matrix_world.copy() if item is not None and item.instance_collection is not None else None
-        own = own_copy(context, collection_of(root))
-        made = next((item for item in own.all_objects if root_of(item) == item), None)
+        own = own_copy(context, collection_of(whole))
+        is_whole = is_bound_root if bound is not None else _is_own_root
+        made = next((item for item in own.all_objects if is_whole(item)), None)
         if made is not None:
-            made[OPENING] = opening
+            made[key] = value
             if place is not None:
                 made.matrix_world = place @ made.matrix_world
             make_active(context, made)
+
+
+def _is_own_root(item: bpy.types.Object) -> bool:
+    return root_of(item) == item
 
 
 def own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.types.Collection:

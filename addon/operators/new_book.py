@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
 
-from ..books import active_book
+from ..books import active_book, bound_root_of, spreads_of
 from ..designing import change_book, read_design
 from ..geometry import Description, HingeleafError, assemble
 from ..geometry.design.editing import set_page, set_stock, set_title
@@ -17,7 +17,13 @@ from ..reporting import clear_problems, sentence
 from .base import Outcome, ReportingOperator
 from .pick_base import no_book
 
-__all__ = ["HINGELEAF_OT_change_pages", "HINGELEAF_OT_new_book"]
+__all__ = [
+    "HINGELEAF_OT_change_pages",
+    "HINGELEAF_OT_new_book",
+    "PagesOperator",
+    "add_page_properties",
+    "starting_folder",
+]
 
 _SIZES = (
     ("A6", "A6", "One page 105 × 148 mm"),
@@ -29,7 +35,7 @@ _SIZES = (
 )
 
 
-class _PagesOperator(ReportingOperator):
+class PagesOperator(ReportingOperator):
     """What a new book and changed pages ask for."""
 
     if TYPE_CHECKING:
@@ -68,7 +74,7 @@ class _PagesOperator(ReportingOperator):
                 layout.prop(self, name)
 
 
-def _add_properties(cls: type[_PagesOperator]) -> type[_PagesOperator]:
+def add_page_properties(cls: type[PagesOperator]) -> type[PagesOperator]:
     """The properties that both operators have."""
     cls.__annotations__ |= {
         "title": StringProperty(name="Title", description="Name of the spread", default="New Spread"),
@@ -89,8 +95,8 @@ def _add_properties(cls: type[_PagesOperator]) -> type[_PagesOperator]:
     return cls
 
 
-@_add_properties
-class HINGELEAF_OT_new_book(_PagesOperator, bpy.types.Operator):
+@add_page_properties
+class HINGELEAF_OT_new_book(PagesOperator, bpy.types.Operator):
     """Make a book with an empty spread, ready to build on"""
 
     bl_idname = "hingeleaf.new_book"
@@ -128,7 +134,7 @@ class HINGELEAF_OT_new_book(_PagesOperator, bpy.types.Operator):
             margin_mm=round(self.margin, 3),
             grammage_gsm=round(self.grammage, 1),
             color=self.card_color,
-            folder=_folder(),
+            folder=starting_folder(),
         )
         book = open_book(description, assemble(description), context, studio=self.studio)
         if self.alone:
@@ -139,13 +145,13 @@ class HINGELEAF_OT_new_book(_PagesOperator, bpy.types.Operator):
         clear_problems(context)
 
 
-def _folder() -> Path:
+def starting_folder() -> Path:
     """Where the description belongs until it is saved: beside the .blend, else in the user's own folder."""
     return Path(bpy.data.filepath).parent if bpy.data.filepath else Path.home()
 
 
-@_add_properties
-class HINGELEAF_OT_change_pages(_PagesOperator, bpy.types.Operator):
+@add_page_properties
+class HINGELEAF_OT_change_pages(PagesOperator, bpy.types.Operator):
     """Change the title, the size of the pages and their card; what stands on them stays"""
 
     bl_idname = "hingeleaf.change_pages"
@@ -176,7 +182,19 @@ class HINGELEAF_OT_change_pages(_PagesOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Change them, and build."""
         root = self.book(context)
-        change_book(context, root, self._changed(read_design(root)))
+        before = read_design(root)
+        changed = self._changed(before)
+        size = changed.page.width_mm, changed.page.height_mm
+        others = []
+        if size != (before.page.width_mm, before.page.height_mm):
+            # All spreads of a bound book have the same pages; all of them are tried before any is changed.
+            bound = bound_root_of(root)
+            others = [item for item in (spreads_of(bound) if bound is not None else ()) if item != root]
+        new = [(item, set_page(read_design(item), {"size": list(size)})) for item in others]
+        for _, description in new:
+            assemble(description)
+        for item, description in [(root, changed), *new]:
+            change_book(context, item, description)
 
     def _changed(self, description: Description) -> Description:
         page, stock = description.page, description.stocks[description.page.stock]

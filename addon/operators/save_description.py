@@ -14,10 +14,10 @@ from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
 from .base import BookOperator, Outcome
 
-__all__ = ["HINGELEAF_OT_save_description"]
+__all__ = ["HINGELEAF_OT_save_description", "new_files"]
 
 
-def _new_files(folder: Path, artwork: dict[str, bytes], *, replace: bool) -> dict[Path, bytes]:
+def new_files(folder: Path, artwork: dict[str, bytes], *, replace: bool) -> dict[Path, bytes]:
     """What has to be written of the artwork; what is there already is left as it is."""
     found: dict[Path, bytes] = {}
     for name, data in artwork.items():
@@ -71,7 +71,7 @@ class HINGELEAF_OT_save_description(BookOperator, bpy.types.Operator):
         file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
         finish_change(context, root)
         description = read_design(root)
-        files = _new_files(file.parent, artwork_files(root), replace=self.replace)
+        files = new_files(file.parent, artwork_files(root), replace=self.replace)
         for folder in dict.fromkeys([file.parent, *(item.parent for item in files)]):
             make_folder(folder)
         write_files({**files, file: description.text.encode("utf-8")})

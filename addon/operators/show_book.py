@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import StringProperty
 
-from ..books import all_books, camera_of, collection_of
+from ..books import all_books, bound_root_of, camera_of, collection_of
 from ..geometry import HingeleafError
 from ..presenting import hide_other_collections, look_through_camera, make_active
 from ..tinting import show_tints
@@ -33,7 +33,7 @@ class HINGELEAF_OT_show_book(ReportingOperator, bpy.types.Operator):
             raise HingeleafError(f'There is no book "{self.name}" in this scene')
         hide_other_collections(context, collection_of(root))
         make_active(context, root)
-        camera = camera_of(root)
+        camera = camera_of(bound_root_of(root) or root)
         if camera is not None:
             context.scene.camera = camera
             look_through_camera(context)

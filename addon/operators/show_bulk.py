@@ -2,7 +2,7 @@
 
 import bpy
 
-from ..books import camera_of, description_of, panel_objects
+from ..books import bound_root_of, camera_of, description_of, panel_objects
 from ..bulk import add_bulk, bulk_object, remove_bulk, summary_of
 from ..geometry import assemble
 from ..presenting import light_again, light_flat, look_down_on, look_through_camera
@@ -28,7 +28,7 @@ class HINGELEAF_OT_show_bulk(BookOperator, bpy.types.Operator):
         if shown is not None:
             light_again(context, shown[_LIGHT])
             remove_bulk(shown)
-            if context.scene.camera is not None and context.scene.camera == camera_of(root):
+            if context.scene.camera is not None and context.scene.camera == camera_of(bound_root_of(root) or root):
                 look_through_camera(context)
             return
         item = add_bulk(assemble(description_of(root)), root)

@@ -16,3 +16,4 @@ class HINGELEAF_PT_nets(SidebarPanel, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Draw it."""
         self.layout.operator("hingeleaf.write_nets", icon="MOD_UVPROJECT")
+        self.layout.operator("hingeleaf.write_templates", icon="GREASEPENCIL")

@@ -13,7 +13,12 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 MODULE = "bl_ext.user_default.hingeleaf"
-SCENES = sorted(path.relative_to(ROOT).as_posix() for path in (ROOT / "scenes").rglob("*.toml"))
+#: Every spread; a bound book names files of spreads instead.
+SCENES = sorted(
+    path.relative_to(ROOT).as_posix()
+    for path in (ROOT / "scenes").rglob("*.toml")
+    if "[[spread]]" not in path.read_text(encoding="utf-8")
+)
 ZIP = os.environ.get("HINGELEAF_ZIP")
 
 #: Blender reads this when it is imported, so it is set before any test does.

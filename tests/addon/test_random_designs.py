@@ -35,7 +35,8 @@ def random_action(bpy, dice):
         kind, fold = dice.choice(KINDS)
         return "add", {"kind": kind, "fold": fold, "at": round(dice.uniform(10, 180), 1)}
     name = dice.choice(sorted(there))
-    act = dice.choice(("size", "size", "size", "drag", "mirror", "duplicate", "delete", "rename", "move", "pages"))
+    acts = ("size", "size", "size", "drag", "mirror", "duplicate", "delete", "rename", "move", "pages", "color")
+    act = dice.choice(acts)
     if act in ("size", "drag"):
         group = there[name].replace("-", "_")
         key, low, high = dice.choice(SIZES[group])
@@ -44,6 +45,9 @@ def random_action(bpy, dice):
         return act, {"mechanism": name, "name": f"part-{dice.randrange(1000)}"}
     if act == "move":
         return act, {"mechanism": name, "by": dice.choice((-1, 1))}
+    if act == "color":
+        color = f"#{dice.randrange(1 << 24):06x}"
+        return act, {"mechanism": name, "face": dice.choice(("front", "back")), "color": color}
     if act == "pages":
         return act, {"margin": float(dice.randrange(0, 8))}
     return act, {"mechanism": name}
@@ -64,6 +68,14 @@ def do(bpy, action):
             if text_of(bpy) == before:
                 return False
             push(bpy, "size")
+        elif name == "color":
+            root = book_of(bpy)
+            root.hingeleaf.index = [entry.name for entry in root.hingeleaf.entries].index(given["mechanism"])
+            red, green, blue = bytes.fromhex(given["color"][1:])
+            setattr(root.hingeleaf, f"color_{given['face']}", (red / 255, green / 255, blue / 255))
+            if text_of(bpy) == before:
+                return False
+            push(bpy, "color")
         elif name == "drag":
             values = {"mechanism": given["mechanism"], "handle": given["key"], "value": given["value"]}
             ops.drag_size("EXEC_DEFAULT", True, **values)
