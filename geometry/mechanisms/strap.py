@@ -107,7 +107,7 @@ class _End:
         return turned if abs(slid) > _WRITTEN_MM else replace(turned, at=turned.at + slid * turned.line)
 
     def out(self, other: _End) -> Array:
-        """The unit vector square to the line, on the panel, away from the other end; to the line's left if neither is."""
+        """The unit vector square to the line, on the panel, away from the other end, or left of the line."""
         square = np.array([-self.line[1], self.line[0]])
         there = apply(inverse(self.pose), other.place[None])[0][:2]
         return -square if square @ (there - self.at) > _LEVEL_MM else square
