@@ -100,8 +100,8 @@ RING = corpus.FOLDER / "faulty" / "order-ring.toml"
 
 @pytest.mark.parametrize("file", [*FILES, *corpus.SOUND, RING], ids=lambda path: path.stem)
 def test_no_two_panels_share_a_place(file) -> None:
-    """Every scene: what lies over each other has room for its card, or for its share where all is drawn closer together,
-    and nothing sticks out; even in a ring."""
+    """Every scene: what lies over each other has room for its card, or its share where all is drawn closer together;
+    nothing sticks out, even in a ring."""
     spread = assemble(read_description(file))
     stack = closed_stack(spread)
     poses = spread.pose(np.zeros(1)).matrices

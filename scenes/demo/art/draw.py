@@ -1,8 +1,8 @@
 """Draws the artwork of the demo book: run it from the root of the project, it writes one SVG and one PNG a piece.
 
-    python scenes/demo/art/draw.py [PIECE ...]
+    python scenes/demo/art/draw.py [PIECE ...]      such as cliff, storm/breaker, or all of low-tide
 
-The scenario (an island at low tide) and everything drawn are invented for Hingeleaf.
+The scenario (an island at low tide, in a storm and at night) and everything drawn are invented for Hingeleaf.
 """
 
 from __future__ import annotations

@@ -9,11 +9,17 @@ __all__ = [
     "CREAM",
     "DEEP",
     "DUNE",
+    "DUSK",
     "FOAM",
+    "GALE",
     "GRASS",
     "HEDGE",
+    "INDIGO",
+    "LAMP",
+    "LEAD",
     "MEADOW",
     "MIST",
+    "MOONLIT",
     "NIGHT",
     "OCHRE",
     "PEACH",
@@ -49,3 +55,11 @@ SLATE = "#46555c"
 MEADOW = "#9aa650"
 GRASS = "#6b8343"
 HEDGE = "#375a40"
+# storm
+LEAD = "#2c3a43"
+GALE = "#5e7178"
+# night
+INDIGO = "#17244a"
+DUSK = "#2b4170"
+MOONLIT = "#6f93b4"
+LAMP = "#f3b94e"
