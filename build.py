@@ -518,6 +518,51 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     return 0
 
 
+#: Options of `film` that go to the extension's own command line as they are, and what they say in the help.
+FILM_WORDS = {
+    "preset": "opening, look-around, book, teaser or stills; unless told, an opening, of a book the whole",
+    "size": "WIDTHxHEIGHT in pixels, or hd, full-hd, square, vertical",
+    "engine": "draft, preview or final (the usual)",
+    "samples": "light paths a pixel: more is slower and cleaner",
+    "format": "mp4 (the usual), webm, or png for a folder of pictures",
+    "background": "gray-blue, cream, rose, sage, wood, dark, white or transparent",
+    "seconds": "what one turn of the hand takes",
+    "f-stop": "depth of field: the smaller, the less is sharp; all is unless told",
+    "frames": "FIRST-LAST: render only these, to be joined later",
+}
+
+
+def film(args: argparse.Namespace, rest: list[str]) -> int:
+    """Film a spread or a book into out/film/, whole or a range of frames, or join what was rendered apart."""
+    python = environment(find_interpreters(args.python)[0])
+    require_libraries(python)
+    scene = Path(args.scene or ROOT / DEMO_SCENE)
+    if not scene.is_file():
+        raise BuildError(f"{scene}: there is no such file; give the description of a spread or of a book")
+    stills = (args.preset or "").lower() == "stills"
+    ending = "-stills" if stills else {"webm": ".webm", "png": ""}.get(args.format or "", ".mp4")
+    target = Path(args.out or OUT / "film" / f"{scene.stem}{ending}").resolve()
+    if args.join is not None:
+        folders = [Path(folder).resolve() for folder in args.join] or [target.with_name(f"{target.name}.frames")]
+        words = ["--join", *map(str, folders), "--film", str(target)]
+    else:
+        given = {name: getattr(args, name.replace("-", "_")) for name in FILM_WORDS}
+        words = [str(scene.resolve()), "--stills" if stills else "--film", str(target)]
+        words += [word for name, value in given.items() if value for word in (f"--{name}", value)]
+        words += ["--lively"] if args.lively else []
+        words += ["--farm", str(target.with_suffix(".blend"))] if args.farm else []
+        if args.farm:
+            words = [word for word in words if word not in ("--film", str(target))]
+    target.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=OUT, prefix="stage-") as scratch:
+        stage(Path(scratch))
+        env = child_environment(PYTHONPATH=scratch, BLENDER_USER_RESOURCES=str(Path(scratch, "blender")))
+        run_step("Film", [python, "-m", "hingeleaf.batch", *words], OUT / "film.log", env=env)
+    made = target.with_suffix(".blend") if args.farm else target
+    say(f"Written: {made}" if made.exists() else f"Frames are in {target}.frames; join them with --join")
+    return 0
+
+
 def check_types(interpreter: Interpreter) -> bool:
     """Run mypy on the extension as installed, with the core as its subpackage, but name files as in the repository."""
     python = environment(interpreter, "types")
@@ -623,6 +668,16 @@ def command_line() -> argparse.ArgumentParser:
     added.add_argument("--size", metavar="WxH", help="size of stills and film in pixels, such as 1280x720")
     added.add_argument("--samples", type=int, metavar="N", help="samples a pixel: more is slower and cleaner")
     added.add_argument("--quick", action="store_true", help="small pictures and few frames, to try things out")
+    about = "film a spread or a book into out/film/, split over computers if you like"
+    more = "Parts that were rendered with --frames, here or elsewhere, become a film with --join."
+    added = command(film, "film", about, more)
+    added.add_argument("scene", nargs="?", metavar="SCENE", help="a description; the demo spread unless told")
+    for name, text in FILM_WORDS.items():
+        added.add_argument(f"--{name}", metavar="F-L" if name == "frames" else "X", help=text)
+    added.add_argument("--lively", action="store_true", help="card lags a little, and springs back at the end")
+    added.add_argument("--farm", action="store_true", help="no film, but a .blend that any render farm takes")
+    added.add_argument("--join", nargs="*", metavar="FRAMES", help="join the frames of the film, or of these folders")
+    added.add_argument("--out", metavar="FILE", help="where to; out/film/SCENE.mp4 unless told")
     about = "check style and types, build the extension, and run every test on each Python found"
     added = command(run_tests, "test", about, "Further arguments go to pytest, as in: test tests/geometry -k tent")
     text = "instead walk through the extension in a real Blender window, by mouse and keyboard"

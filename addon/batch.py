@@ -1,7 +1,9 @@
-"""Everything without a window: a description becomes a .blend that moves, stills and the opening film.
+"""Everything without a window: a description becomes a .blend that moves, stills, a film, or a file for a farm.
 
     python -m hingeleaf.batch SCENE.toml --blend F.blend --stills DIR --still-angles 0,45,90,135,180 --film F.mp4
     python -m hingeleaf.batch SCENE.toml --stills DIR --still-angles 150 --still-hand door=0,90,180
+    python -m hingeleaf.batch BOOK.toml --preset book --size vertical --film F.webm --frames 1-120
+    python -m hingeleaf.batch --join F.webm.frames --film F.webm
 
 Needs Blender as a Python module, or runs inside ``blender --background``. Prints ``PROGRESS done total label`` lines.
 """
@@ -10,26 +12,32 @@ from __future__ import annotations
 
 import argparse
 import hashlib
-import math
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import bpy
 
 from .channels import OPENING, hand_key
-from .film import FilmPlan, Moment, Quality, make_film, make_stills, moments
-from .geometry import Description, HingeleafError, Spread, assemble, read_description
+from .film import join_film, make_film, make_stills, save_for_farm
+from .film_script import Quality, ShotScript
+from .filming import Shot, plan_shot
+from .filming_backgrounds import set_background
+from .filming_subject import Subject, bound_subject, spread_subject
+from .filming_words import arguments
+from .geometry import HingeleafError, Spread, assemble, parse_description
+from .geometry.binding import bind, is_book, parse_book, read_spreads
+from .geometry.description.reader import read_text
 from .geometry.model import Hand
 from .geometry.sampling import hand_range
-from .open_book import open_book
+from .open_book import open_book, open_bound
 from .saving import save_blend
 
 __all__ = ["main"]
 
-_QUICK_PLAN = FilmPlan(hold_closed=12, turn=63, hold_open=24)
-_LARGEST_PIXELS = 8192
+_QUICK_SECONDS = 2.6
+_VIDEOS = (".mp4", ".webm")
 
 
 @dataclass
@@ -48,11 +56,24 @@ class _Count:
         self.before += steps
 
 
+@dataclass(frozen=True)
+class _Built:
+    """What was built: its root, what a film of it is of, its spreads, and what it was made from as a digest."""
+
+    root: bpy.types.Object
+    subject: Subject
+    spreads: tuple[Spread, ...]
+    source: str
+
+
 def main(words: list[str]) -> int:
     """Run the command line; returns the exit status."""
-    given = _arguments(words)
+    given = arguments(words)
     try:
-        _run(given)
+        if given.join:
+            join_film(given.join, given.film)
+        else:
+            _run(given)
     except (HingeleafError, OSError, RuntimeError) as error:  # Blender's own refusals are RuntimeErrors
         print(error, file=sys.stderr)
         return 2
@@ -61,35 +82,104 @@ def main(words: list[str]) -> int:
 
 def _run(given: argparse.Namespace) -> None:
     """Build, save, render."""
-    plan = _QUICK_PLAN if given.quick else FilmPlan()
-    quality = _quality(given)
-    description = read_description(given.scene)
-    spread = assemble(description)
-    stills = _stills(spread, given.still_angles, given.still_hand) if given.stills else []
-    hands = {hand.id: (hand.rest, hand.low, hand.high) for hand in spread.hands}
-    pictures = len(moments(plan, (0.0, 180.0), hands)) + 1 if given.film else 0
-    count = _Count(2 + len(stills) + pictures)
-    count.show(0, 0, "spread")
-    bpy.ops.wm.read_factory_settings(use_empty=True)
-    book = open_book(description, spread, bpy.context, size=quality.size)
-    for warning in book.warnings:
-        print(f"warning: {warning}", file=sys.stderr)
-    count.step(1)
+    film, quality = _film_of(given), _quality(given)
+    built = _build(given, quality.size)
+    shot = _shot(given, built, quality.size)
+    script = plan_shot(built.subject, shot) if film or given.farm else None
+    stills = _stills_script(given, built, shot) if given.stills else None
+    first, last = given.frames or (1, script.count if script else 1)
+    pictures = last - first + 2 if film else 0
+    count = _Count(1 + (stills.count if stills else 0) + pictures)
     count.show(0, 0, "Blender file")
     if given.blend:
         save_blend(given.blend)
     count.step(1)
-    if given.stills:
-        make_stills(book.root, stills, given.stills, quality, count.show)
-        count.step(len(stills))
-    if given.film:
-        source = _fingerprint(description, spread)
-        make_film(book.root, given.film, quality, count.show, plan=plan, source=source)
+    if stills:
+        make_stills(built.root, given.stills, stills, quality, count.show)
+        count.step(stills.count)
+    if film and script:
+        film.parent.mkdir(parents=True, exist_ok=True)
+        make_film(built.root, film, script, quality, count.show, source=built.source, frames=given.frames)
         count.step(pictures)
+    if given.farm and script:
+        save_for_farm(built.root, given.farm, script, quality)
     count.show(0, 0, "done")
 
 
-def _stills(spread: Spread, angles: Sequence[float], moves: Sequence[tuple[str, list[float]]]) -> list[Moment]:
+def _film_of(given: argparse.Namespace) -> Path | None:
+    """Where the film goes, with the ending of its format; HingeleafError where words do not go together."""
+    film: Path | None = given.film
+    if film is not None and given.format is not None and film.suffix.lower() != given.format:
+        film = film.with_suffix(given.format) if film.suffix.lower() in _VIDEOS else Path(f"{film}{given.format}")
+    if given.preset == "STILLS" and (film or given.farm):
+        raise HingeleafError("--preset stills: these are pictures and no film; say with --stills where they go")
+    if given.background == "TRANSPARENT" and film is not None and film.suffix.lower() in _VIDEOS:
+        raise HingeleafError(f"{film.name}: a transparent background needs a sequence of pictures; use --format png")
+    return film
+
+
+def _build(given: argparse.Namespace, size: tuple[int, int]) -> _Built:
+    """Build a spread, or a bound book, in an empty file."""
+    text = read_text(given.scene)
+    source, folder = given.scene.name, given.scene.resolve().parent
+    if is_book(text):
+        book = parse_book(text, source=source, folder=folder)
+        descriptions, spreads = read_spreads(book)
+        binding = bind(book, descriptions, spreads)
+        bpy.ops.wm.read_factory_settings(use_empty=True)
+        root = open_bound(book, bpy.context, size, warn=_warn)
+        subject = bound_subject(binding)
+    else:
+        descriptions = (parse_description(text, source=source, folder=folder),)
+        spreads = (assemble(descriptions[0]),)
+        # What cannot be is said before anything is touched.
+        _stills(spreads[0], given.still_angles, given.still_hand)
+        bpy.ops.wm.read_factory_settings(use_empty=True)
+        made = open_book(descriptions[0], spreads[0], bpy.context, size=size)
+        for warning in made.warnings:
+            _warn(warning)
+        root, subject = made.root, spread_subject(spreads[0], made.root, made.depth_mm)
+    if given.background:
+        set_background(root.users_scene[0], root, given.background)
+    texts = [text, *(description.text for description in descriptions), given.background or ""]
+    return _Built(root, subject, tuple(spreads), _fingerprint(texts, spreads))
+
+
+def _warn(sentence: str) -> None:
+    print(f"warning: {sentence}", file=sys.stderr)
+
+
+def _shot(given: argparse.Namespace, built: _Built, size: tuple[int, int]) -> Shot:
+    """What is asked of the film."""
+    usual = "BOOK" if len(built.subject.rests) > 2 else "OPENING"
+    seconds = given.seconds or (_QUICK_SECONDS if given.quick else Shot.seconds)
+    return Shot(
+        preset=given.preset or usual,
+        size=size,
+        seconds=seconds,
+        lively=given.lively,
+        f_stop=given.f_stop,
+        follows=not given.still_camera,
+    )
+
+
+def _stills_script(given: argparse.Namespace, built: _Built, shot: Shot) -> ShotScript:
+    """The set of stills, or of a spread those that are asked for one by one, through the studio's camera."""
+    if given.preset == "STILLS" or built.subject.key != OPENING:
+        return plan_shot(built.subject, replace(shot, preset="STILLS"))
+    moments = _stills(built.spreads[0], given.still_angles, given.still_hand)
+    names = [f"opening-{moment[OPENING]:03.0f}" for moment in moments]
+    numbered = [
+        f"{name}-{names[: number + 1].count(name)}" if names.count(name) > 1 else name
+        for number, name in enumerate(names)
+    ]
+    values = {key: tuple(float(moment[key]) for moment in moments) for key in moments[0]}
+    return ShotScript(shot.rate, values, None, tuple(numbered))
+
+
+def _stills(
+    spread: Spread, angles: Sequence[float], moves: Sequence[tuple[str, list[float]]]
+) -> list[dict[str, float]]:
     """What every still shows: one value for all of them, or one each, of the opening and of what hands move.
 
     Raises
@@ -131,70 +221,14 @@ def _quality(given: argparse.Namespace) -> Quality:
     return Quality(size=size, samples=samples, engine=given.engine)
 
 
-def _fingerprint(description: Description, spread: Spread) -> str:
-    """Says what is filmed: the description, its artwork, and how it is built."""
-    digest = hashlib.sha256(description.text.encode())
-    artwork = {path for piece in spread.pieces for path in (piece.art_front, piece.art_back) if path is not None}
+def _fingerprint(texts: Sequence[str], spreads: Sequence[Spread]) -> str:
+    """Says what is filmed: the descriptions, their artwork, and how they are built."""
+    digest = hashlib.sha256("\0".join(texts).encode())
+    pieces = [piece for spread in spreads for piece in spread.pieces]
+    artwork = {path for piece in pieces for path in (piece.art_front, piece.art_back) if path is not None}
     for file in [*map(Path, sorted(artwork)), *sorted(Path(__file__).parent.rglob("*.py"))]:
         digest.update(file.read_bytes() if file.is_file() else b"missing")
     return digest.hexdigest()
-
-
-def _size(text: str) -> tuple[int, int]:
-    """Read WIDTHxHEIGHT; H.264 wants even numbers."""
-    try:
-        width, height = (int(part) for part in text.lower().split("x"))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f'"{text}" is no size; write WIDTHxHEIGHT, such as 1280x720') from None
-    if not all(16 <= side <= _LARGEST_PIXELS and side % 2 == 0 for side in (width, height)):
-        raise argparse.ArgumentTypeError(f'"{text}": write even numbers from 16 to {_LARGEST_PIXELS}')
-    return width, height
-
-
-def _angles(text: str) -> list[float]:
-    """Read openings in degrees, separated by commas."""
-    try:
-        values = [float(part) for part in text.split(",")]
-    except ValueError:
-        raise argparse.ArgumentTypeError(f'"{text}" is no list of openings; write degrees such as 0,90,180') from None
-    if not all(0.0 <= value <= 180.0 for value in values):
-        raise argparse.ArgumentTypeError(f'"{text}": openings lie between 0 and 180 degrees')
-    return values
-
-
-def _move(text: str) -> tuple[str, list[float]]:
-    """Read ID=VALUE,VALUE,...: how far a hand has moved something."""
-    name, _, numbers = text.partition("=")
-    try:
-        values = [float(part) for part in numbers.split(",")]
-    except ValueError:
-        values = []
-    if not name or not values or not all(map(math.isfinite, values)):
-        raise argparse.ArgumentTypeError(f'"{text}" moves nothing; write ID=VALUE, or ID=VALUE,VALUE,... one a still')
-    return name, values
-
-
-def _samples(text: str) -> int:
-    """Read a number of samples."""
-    if not text.isdecimal() or not 1 <= int(text) <= 4096:
-        raise argparse.ArgumentTypeError(f'"{text}" is no number of samples; write 1 to 4096')
-    return int(text)
-
-
-def _arguments(words: list[str]) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="hingeleaf.batch", description="Build a spread in Blender and film it.")
-    parser.add_argument("scene", type=Path, metavar="SCENE.toml")
-    parser.add_argument("--blend", type=Path, help="write the Blender file here")
-    parser.add_argument("--stills", type=Path, metavar="DIR", help="write stills into this folder")
-    parser.add_argument("--still-angles", type=_angles, default=[0.0, 45.0, 90.0, 135.0, 180.0], help="degrees")
-    about = "how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm), in all stills or one by one"
-    parser.add_argument("--still-hand", type=_move, action="append", default=[], metavar="ID=VALUES", help=about)
-    parser.add_argument("--film", type=Path, help="write the opening film (MP4) here")
-    parser.add_argument("--size", type=_size, help="pixels, 1280x720 unless told")
-    parser.add_argument("--samples", type=_samples, help=f"light paths a pixel, {Quality.samples} unless told")
-    parser.add_argument("--engine", default="CYCLES", choices=("CYCLES", "BLENDER_WORKBENCH"))
-    parser.add_argument("--quick", action="store_true", help="small, short and rough, for a first look")
-    return parser.parse_args(words)
 
 
 if __name__ == "__main__":

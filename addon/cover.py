@@ -17,11 +17,11 @@ from .resting import GAP_MM
 from .rig import Book
 from .slab import BACK, ArtBox
 
-__all__ = ["BOARD_MM", "add_cover"]
+__all__ = ["BOARD_MM", "SQUARE_MM", "add_cover"]
 
 #: Thickness of a board, how far it reaches beyond the page, and how far it stays off the spine.
 BOARD_MM = 1.8
-_SQUARE_MM = 2.5
+SQUARE_MM = 2.5
 _SPINE_GAP_MM = 0.1
 #: Brick red, as an sRGB colour.
 _CLOTH = (0.48, 0.18, 0.15)
@@ -66,8 +66,8 @@ def _board(page: Panel, size_mm: tuple[float, float], depth_mm: float, box: ArtB
     """A board behind one page, in that page's object coordinates, with softened edges."""
     width, height = size_mm
     side = float(np.sign(page.outline.centroid.x)) or 1.0
-    near, far = sorted((side * _SPINE_GAP_MM, side * (width + _SQUARE_MM)))
-    corners = _box((near, -_SQUARE_MM, -depth_mm - BOARD_MM), (far, height + _SQUARE_MM, -depth_mm))
+    near, far = sorted((side * _SPINE_GAP_MM, side * (width + SQUARE_MM)))
+    corners = _box((near, -SQUARE_MM, -depth_mm - BOARD_MM), (far, height + SQUARE_MM, -depth_mm))
     mesh = bpy.data.meshes.new(f"{page.id} board")
     faces = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
     mesh.from_pydata(to_object(page, corners).tolist(), [], faces)

@@ -9,17 +9,18 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
-from .books import ASPECT_KEY, camera_of, root_of
+from .books import ASPECT_KEY, bound_root_of, camera_of, root_of
 from .convert import metres
 from .cover import add_cover
-from .film import turn_on_denoising
+from .film_scene import turn_on_denoising
+from .filming_backgrounds import TABLE_KEY
 from .framing import View, look_along, stand_back, swept_corners
 from .geometry.spread import Spread
 from .geometry.transforms import Array
 from .materials import plain_material
 from .rig import Book
 
-__all__ = ["STUDIO", "build_studio", "rebuild_studio"]
+__all__ = ["STUDIO", "build_studio", "clear_studio", "furnish", "light_scene", "rebuild_studio"]
 
 #: Name of the collection that holds the studio.
 STUDIO = "Studio"
@@ -41,8 +42,8 @@ class _Lamp:
 
 
 _LAMPS = (
-    _Lamp("Key", (-1.9, 0.8, 2.2), 1.0, 114.0, (1.0, 0.945, 0.87)),
-    _Lamp("Fill", (1.9, -2.3, 1.7), 2.4, 40.0, (0.90, 0.95, 1.0)),
+    _Lamp("Key", (-1.9, 0.8, 2.2), 0.8, 142.0, (1.0, 0.945, 0.87)),
+    _Lamp("Fill", (1.9, -2.3, 1.7), 2.4, 36.0, (0.90, 0.95, 1.0)),
     _Lamp("Rim", (1.5, 2.5, 1.5), 1.0, 48.0, (1.0, 0.97, 0.93)),
 )
 
@@ -62,45 +63,81 @@ def build_studio(spread: Spread, book: Book, context: bpy.types.Context, size: t
     the camera
     """
     camera = _stand(spread, book, context, size)
-    context.scene.world = _world(spread.title)
-    _set_look(context.scene, size)
+    light_scene(context, spread.title, size)
     return camera
+
+
+def light_scene(context: bpy.types.Context, title: str, size: tuple[int, int]) -> None:
+    """Give the scene the studio's soft light from all around, and the look of the picture; size is in pixels."""
+    context.scene.world = _world(title)
+    _set_look(context.scene, size)
 
 
 def _stand(spread: Spread, book: Book, context: bpy.types.Context, size: tuple[int, int]) -> bpy.types.Object:
     """Table, cover, lamps and camera."""
     collection = bpy.data.collections.new(STUDIO)
     book.collection.children.link(collection)
-    corners = swept_corners(spread)
-    center, reach = _middle(corners)
     table_mm = add_cover(spread, book, collection)
-    _add_table(collection, book.root, spread.title, float(metres(table_mm)), center, reach)
-    for lamp in _LAMPS:
-        _add_lamp(collection, book.root, lamp, center, reach)
-    camera = _add_camera(collection, book.root, corners, View(aspect=size[0] / size[1]))
+    camera = furnish(collection, book.root, spread.title, swept_corners(spread), table_mm, size)
     context.scene.camera = camera
     return camera
 
 
+def furnish(
+    collection: bpy.types.Collection,
+    root: bpy.types.Object,
+    title: str,
+    corners: Array,
+    table_mm: float,
+    size: tuple[int, int],
+) -> bpy.types.Object:
+    """Put table, lamps and camera about a motion.
+
+    Parameters
+    ----------
+    collection : gets them
+    root : what they stand before
+    title : of the book
+    corners : (n, 3) float, metres; all that the camera is to see
+    table_mm : height of the table's top
+    size : width and height of the picture, pixels
+
+    Returns
+    -------
+    the camera
+    """
+    center, reach = _middle(corners)
+    _add_table(collection, root, title, float(metres(table_mm)), center, reach)
+    for lamp in _LAMPS:
+        _add_lamp(collection, root, lamp, center, reach)
+    return _add_camera(collection, root, corners, View(aspect=size[0] / size[1]))
+
+
 def rebuild_studio(spread: Spread, book: Book, context: bpy.types.Context) -> None:
     """Set a book whose pages have another size on a table that fits; what was put into the studio goes with it."""
-    camera = camera_of(book.root)
     size = context.scene.render.resolution_x, context.scene.render.resolution_y
-    old = None if camera is None else _studio_of(book, camera)
+    if clear_studio(book.root, book.collection):
+        _stand(spread, book, context, size)
+
+
+def clear_studio(root: bpy.types.Object, collection: bpy.types.Collection) -> bool:
+    """Take a book's studio away, with what was put into it; whether there was one."""
+    camera = camera_of(root)
+    old = None if camera is None else _studio_of(collection, camera)
     if old is None:
-        return
-    items = [item for item in old.objects if root_of(item) == book.root]
+        return False
+    items = [item for item in old.objects if root in (root_of(item), bound_root_of(item))]
     data = [item.data for item in items if item.data is not None]
     bpy.data.batch_remove(items)
     bpy.data.batch_remove([block for block in data if block.users == 0])
     if not old.all_objects:
         bpy.data.collections.remove(old)
-    _stand(spread, book, context, size)
+    return True
 
 
-def _studio_of(book: Book, camera: bpy.types.Object) -> bpy.types.Collection | None:
+def _studio_of(collection: bpy.types.Collection, camera: bpy.types.Object) -> bpy.types.Collection | None:
     """The studio's own collection; None where a user has put its camera elsewhere."""
-    parts = [item for item in book.collection.children if item.name.split(".")[0] == STUDIO]
+    parts = [item for item in collection.children if item.name.split(".")[0] == STUDIO]
     return next((item for item in parts if camera in list(item.objects)), None)
 
 
@@ -128,6 +165,7 @@ def _add_table(
     mesh.materials.append(plain_material(f"{title}: table", _TABLE, roughness=0.62))
     mesh.update()
     table = bpy.data.objects.new("Table", mesh)
+    table[TABLE_KEY] = True
     table.hide_select = True
     _place(collection, root, table, Matrix.Translation((center[0], center[1], top_m)))
 

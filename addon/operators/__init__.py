@@ -2,10 +2,14 @@
 
 import bpy
 
-from . import arrange
+from . import arrange, bind_arrange, make_film
 from .add_mechanism import HINGELEAF_OT_add_mechanism
 from .assets import HINGELEAF_OT_mark_asset, HINGELEAF_OT_place_asset
 from .assign_artwork import HINGELEAF_OT_assign_artwork, HINGELEAF_OT_remove_artwork
+from .assign_folder import HINGELEAF_OT_assign_folder, HINGELEAF_OT_remove_color
+from .bake_motion import HINGELEAF_OT_bake_motion, HINGELEAF_OT_remove_bake
+from .bind_save import HINGELEAF_OT_save_bound
+from .bind_spreads import HINGELEAF_OT_bind_spreads, HINGELEAF_OT_new_bound_book, HINGELEAF_OT_take_apart
 from .check_book import HINGELEAF_OT_apply_remedy, HINGELEAF_OT_check_book, HINGELEAF_OT_show_finding
 from .drag_size import HINGELEAF_OT_drag_size
 from .edit_outline import (
@@ -15,11 +19,12 @@ from .edit_outline import (
     HINGELEAF_OT_outline_from_object,
     HINGELEAF_OT_outline_from_svg,
 )
+from .export_motion import HINGELEAF_OT_export_gltf, HINGELEAF_OT_export_usd
 from .fit_sizes import HINGELEAF_OT_fit_sizes
-from .make_film import HINGELEAF_OT_make_film, HINGELEAF_OT_stop_film, HINGELEAF_OT_watch_film
 from .make_local import HINGELEAF_OT_make_book_local
 from .new_book import HINGELEAF_OT_change_pages, HINGELEAF_OT_new_book
 from .open_description import HINGELEAF_OT_open_description, HINGELEAF_OT_reload_description
+from .outline_from_alpha import HINGELEAF_OT_outline_from_alpha
 from .pick_base import stop_picking
 from .play_opening import HINGELEAF_OT_play_opening
 from .save_description import HINGELEAF_OT_save_description
@@ -29,6 +34,7 @@ from .show_dimensions import HINGELEAF_OT_show_dimensions
 from .show_net import HINGELEAF_OT_keyframe_unfolding, HINGELEAF_OT_show_net
 from .tint import HINGELEAF_OT_tint
 from .write_nets import HINGELEAF_OT_write_nets
+from .write_templates import HINGELEAF_OT_write_templates
 
 __all__ = ["CLASSES", "register_menus", "stop_picking", "unregister_menus"]
 
@@ -51,12 +57,17 @@ CLASSES = (
     HINGELEAF_OT_show_net,
     HINGELEAF_OT_keyframe_unfolding,
     HINGELEAF_OT_tint,
-    HINGELEAF_OT_make_film,
-    HINGELEAF_OT_watch_film,
-    HINGELEAF_OT_stop_film,
+    *make_film.CLASSES,
     HINGELEAF_OT_write_nets,
+    HINGELEAF_OT_bake_motion,
+    HINGELEAF_OT_remove_bake,
+    HINGELEAF_OT_export_gltf,
+    HINGELEAF_OT_export_usd,
+    HINGELEAF_OT_write_templates,
     HINGELEAF_OT_assign_artwork,
     HINGELEAF_OT_remove_artwork,
+    HINGELEAF_OT_assign_folder,
+    HINGELEAF_OT_remove_color,
     HINGELEAF_OT_save_description,
     HINGELEAF_OT_mark_asset,
     HINGELEAF_OT_place_asset,
@@ -66,6 +77,12 @@ CLASSES = (
     HINGELEAF_OT_cancel_outline,
     HINGELEAF_OT_outline_from_object,
     HINGELEAF_OT_outline_from_svg,
+    HINGELEAF_OT_outline_from_alpha,
+    HINGELEAF_OT_new_bound_book,
+    HINGELEAF_OT_bind_spreads,
+    HINGELEAF_OT_take_apart,
+    HINGELEAF_OT_save_bound,
+    *bind_arrange.CLASSES,
 )
 
 
@@ -75,6 +92,7 @@ def _import_entry(menu: bpy.types.Menu, context: bpy.types.Context) -> None:
 
 def _export_entry(menu: bpy.types.Menu, context: bpy.types.Context) -> None:
     menu.layout.operator(HINGELEAF_OT_write_nets.bl_idname, text="Hingeleaf Nets (.svg, .pdf, .dxf)")
+    menu.layout.operator(HINGELEAF_OT_write_templates.bl_idname, text="Hingeleaf Templates (.png, .svg)")
 
 
 def _add_entry(menu: bpy.types.Menu, context: bpy.types.Context) -> None:

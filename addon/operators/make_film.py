@@ -1,96 +1,163 @@
-"""Film the opening while the user goes on working."""
+"""Film the book, take its stills, or hand the film to a render farm, while the user goes on working."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import bpy
-from bpy.props import EnumProperty, FloatProperty, IntProperty, StringProperty
+from bpy.props import EnumProperty, StringProperty
 
-from ..books import active_book, camera_of
-from ..film import FilmPlan, Quality, frames_folder
-from ..film_job import running_job, start_film
+from ..film import frames_folder
+from ..film_job import FilmJob, running_job, start_film, start_joining
+from ..film_script import ShotScript
+from ..filming import Shot, plan_shot
+from ..filming_backgrounds import BACKGROUNDS, background_of, set_background
+from ..filming_subject import subject_of
 from ..geometry import HingeleafError
 from ..reporting import sentence
 from .base import BookOperator, Outcome
+from .film_settings import FORMATS, FilmOperator, filmed
 
-__all__ = ["HINGELEAF_OT_make_film", "HINGELEAF_OT_stop_film", "HINGELEAF_OT_watch_film"]
+__all__ = [
+    "CLASSES",
+    "HINGELEAF_OT_make_film",
+    "HINGELEAF_OT_stop_film",
+    "HINGELEAF_OT_watch_film",
+]
 
-_ENGINES = (
-    ("CYCLES", "Studio", "Soft light and true colors; takes minutes"),
-    ("BLENDER_WORKBENCH", "Draft", "Flat shading, to see the motion; takes seconds"),
-)
 _SECONDS_BETWEEN_LOOKS = 0.5
 
 
-class HINGELEAF_OT_make_film(BookOperator, bpy.types.Operator):
-    """Film the book as it opens, as an MP4 file; the open file is not changed"""
+def _wait_or_watch(job: FilmJob) -> None:
+    """Show how far it is; without a window wait for it."""
+    if bpy.app.background:
+        job.finish()
+    else:
+        bpy.ops.hingeleaf.watch_film("INVOKE_DEFAULT")  # type: ignore[attr-defined]
+
+
+class HINGELEAF_OT_make_film(FilmOperator, bpy.types.Operator):
+    """Film the book as it opens or is turned through; the open file is not changed"""
 
     bl_idname = "hingeleaf.make_film"
     bl_label = "Make Film"
 
+    if not TYPE_CHECKING:
+        filter_glob: StringProperty(default="*.mp4;*.webm", options={"HIDDEN"})
+
+    def ending(self) -> str:
+        """By the format."""
+        return "" if self.kind == "PNG" else self.kind
+
+    def draw_settings(self, layout: bpy.types.UILayout) -> None:
+        """Also the format."""
+        layout.prop(self, "kind")
+        super().draw_settings(layout)
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Start the film."""
+        root = filmed(context)
+        if background_of(root) == "TRANSPARENT" and self.kind != "PNG":
+            raise HingeleafError("A transparent background needs the format Picture Sequence; or choose another one")
+        _wait_or_watch(start_film(root, self.file(), self.script(context), self.quality()))
+
+
+class HINGELEAF_OT_make_stills(FilmOperator, bpy.types.Operator):
+    """Take pictures of the book closed, half open, open at every spread, and details; into a folder"""
+
+    bl_idname = "hingeleaf.make_stills"
+    bl_label = "Make Stills"
+
+    def script(self, context: bpy.types.Context) -> ShotScript:
+        """The set of stills."""
+        f_stop = self.f_stop if self.use_depth else 0.0
+        shot = Shot(preset="STILLS", size=self.quality().size, f_stop=f_stop, follows=True)
+        return plan_shot(subject_of(filmed(context)), shot)
+
+    def length(self, count: int, rate: int) -> str:
+        """They take no time."""
+        return f"{count} pictures"
+
+    def draw_settings(self, layout: bpy.types.UILayout) -> None:
+        """Nothing moves."""
+        self.draw_picture(layout)
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Start them."""
+        _wait_or_watch(start_film(filmed(context), self.file(), self.script(context), self.quality()))
+
+
+class HINGELEAF_OT_save_for_farm(FilmOperator, bpy.types.Operator):
+    """Save a file with the film in keyframes that any Blender or render farm renders, without this extension"""
+
+    bl_idname = "hingeleaf.save_for_farm"
+    bl_label = "Save for Render Farm"
+
+    if not TYPE_CHECKING:
+        filter_glob: StringProperty(default="*.blend", options={"HIDDEN"})
+
+    def ending(self) -> str:
+        """A Blender file."""
+        return ".blend"
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Save it, of a copy of the open file."""
+        job = start_film(filmed(context), self.file(), self.script(context), self.quality(), farm=True)
+        _wait_or_watch(job)
+
+
+class HINGELEAF_OT_join_film(BookOperator, bpy.types.Operator):
+    """Put the frames of a folder, as several computers have rendered them, into one film beside it"""
+
+    bl_idname = "hingeleaf.join_film"
+    bl_label = "Join Frames"
+
     if TYPE_CHECKING:
-        filepath: str
-        engine: str
-        width: int
-        height: int
-        samples: int
-        seconds: float
+        directory: str
+        kind: str
     else:
-        filepath: StringProperty(name="Film", description="The MP4 file to write", subtype="FILE_PATH")
-        filter_glob: StringProperty(default="*.mp4", options={"HIDDEN"})
-        check_existing: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
-        engine: EnumProperty(name="Look", description="How the pictures are made", items=_ENGINES)
-        width: IntProperty(name="Width", description="Width of the picture in pixels", default=1280, min=16, max=7680)
-        height: IntProperty(name="Height", description="Height of the picture in pixels", default=720, min=16, max=4320)
-        samples: IntProperty(
-            name="Samples",
-            description="More make the studio light cleaner and the film slower",
-            default=Quality.samples,
-            min=1,
-            max=4096,
-        )
-        seconds: FloatProperty(
-            name="Opening Time",
-            description="How long the book takes to open",
-            default=FilmPlan.turn / FilmPlan.rate,
-            min=0.05,
-            max=60.0,
-            subtype="TIME_ABSOLUTE",
-        )
+        directory: StringProperty(name="Folder", description="The folder of the frames", subtype="DIR_PATH")
+        kind: EnumProperty(name="Format", description="What is written", items=FORMATS[:2])
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """Whether there is a book, a camera, and no other film being made."""
-        if not super().poll(context):
-            return False
-        root = active_book(context)
-        if running_job() is not None:
-            cls.poll_message_set("A film is being made")
-            return False
-        if context.scene.camera is None and (root is None or camera_of(root) is None):
-            cls.poll_message_set("There is no camera: open the description with its studio, or add a camera")
-            return False
-        return True
+        """Whether no other film is being made."""
+        cls.poll_message_set("A film is being made")
+        return running_job() is None
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
-        """Ask for the file."""
-        self.filepath = self.filepath or f"{self.book(context).name}.mp4"
+        """Ask for the folder."""
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
     def run(self, context: bpy.types.Context) -> None:
-        """Start the film; without a window wait for it."""
-        if not self.filepath:
-            raise HingeleafError("Choose the file that the film is to be written to")
-        file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".mp4"))
-        size = (self.width - self.width % 2, self.height - self.height % 2)
-        quality = Quality(size=size, samples=self.samples, engine=self.engine)
-        plan = FilmPlan(turn=max(2, round(self.seconds * FilmPlan.rate)))
-        job = start_film(self.book(context), file, quality, plan)
-        if bpy.app.background:
-            job.finish()
-        else:
-            bpy.ops.hingeleaf.watch_film("INVOKE_DEFAULT")  # type: ignore[attr-defined]
+        """Start joining."""
+        folder = Path(bpy.path.abspath(self.directory))
+        if not folder.is_dir():
+            raise HingeleafError(f"{folder}: there is no such folder; choose the one that holds the frames")
+        name = folder.name.removesuffix(".frames").removesuffix(".mp4").removesuffix(".webm")
+        _wait_or_watch(start_joining(folder, folder.with_name(f"{name}{self.kind}")))
+
+
+class HINGELEAF_OT_set_background(BookOperator, bpy.types.Operator):
+    """Put another background behind the book"""
+
+    bl_idname = "hingeleaf.set_background"
+    bl_label = "Background"
+    bl_options = {"REGISTER", "UNDO"}
+
+    if TYPE_CHECKING:
+        background: str
+    else:
+        background: EnumProperty(
+            name="Background",
+            description="What the book stands before",
+            items=[(name, look.label, look.text) for name, look in BACKGROUNDS.items()],
+        )
+
+    def run(self, context: bpy.types.Context) -> None:
+        """Change the studio."""
+        root = filmed(context)
+        set_background(root.users_scene[0], root, self.background)
 
 
 class HINGELEAF_OT_watch_film(bpy.types.Operator):
@@ -137,9 +204,9 @@ class HINGELEAF_OT_watch_film(bpy.types.Operator):
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
         if self.job.stopped:
-            self.report({"INFO"}, f"The film was stopped; its pictures are kept in {frames_folder(self.job.file)}")
+            self.report({"INFO"}, f"Stopped; the pictures so far are kept in {frames_folder(self.job.file)}")
             return {"CANCELLED"}
-        self.report({"INFO"}, f"Film written: {self.job.file}")
+        self.report({"INFO"}, f"{self.job.what.capitalize()} written: {self.job.file}")
         return {"FINISHED"}
 
 
@@ -174,3 +241,14 @@ def _show(context: bpy.types.Context, share: float, label: str) -> None:
         for area in window.screen.areas:
             if area.type == "VIEW_3D":
                 area.tag_redraw()
+
+
+CLASSES = (
+    HINGELEAF_OT_make_film,
+    HINGELEAF_OT_make_stills,
+    HINGELEAF_OT_save_for_farm,
+    HINGELEAF_OT_join_film,
+    HINGELEAF_OT_set_background,
+    HINGELEAF_OT_watch_film,
+    HINGELEAF_OT_stop_film,
+)

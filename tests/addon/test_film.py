@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -12,8 +13,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 TINY = {"engine": "CYCLES", "width": 64, "height": 36, "samples": 1, "seconds": 0.25}
-#: 12 frames closed, 6 + 1 turning, 24 open.
-TINY_FRAMES = 12 + 7 + 24
+#: 12 frames closed, 6 turning, 24 open.
+TINY_FRAMES = 12 + 6 + 24
 
 
 def read_film(path):
@@ -29,10 +30,12 @@ def read_film(path):
 def test_film_is_h264_of_the_asked_size_and_length(bpy, open_scene, tmp_path):
     root = open_scene("scenes/v-fold.toml")
     file = tmp_path / "opening.mp4"
-    assert bpy.ops.hingeleaf.make_film(filepath=str(file), **TINY) == {"FINISHED"}
+    assert bpy.ops.hingeleaf.make_film(filepath=str(file), follows=False, **TINY) == {"FINISHED"}
     codec, size, rate, frames = read_film(file)
     assert (codec, size, rate) == ("h264", (64, 36), 24.0)
     assert len(frames) == TINY_FRAMES
+    if shutil.which("ffprobe"):
+        assert probed(file) == {"codec_name": "h264", "width": 64, "height": 36, "nb_read_frames": "42"}
     assert [path.name for path in tmp_path.iterdir()] == ["opening.mp4"]
     assert root["opening"] == 180.0
     # It holds still at both ends, but for the coding of so small a picture, and the two ends differ.
@@ -73,6 +76,74 @@ def test_film_without_a_camera_says_so(bpy, open_scene, tmp_path):
         bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "film.mp4"), **TINY)
 
 
+def probed(film):
+    """What ffprobe says of a film."""
+    entries = "stream=codec_name,width,height,nb_read_frames"
+    command = ["ffprobe", "-v", "error", "-count_frames", "-show_entries", entries, "-of", "json", str(film)]
+    return json.loads(subprocess.run(command, capture_output=True, check=True).stdout)["streams"][0]
+
+
+def test_stills_farm_file_and_joining_by_hand(bpy, open_scene, tmp_path):
+    """What the sidebar has beside Make Film; the frames of the farm's file are made by this Blender itself."""
+    open_scene("scenes/v-fold.toml")
+    small = {"width": 64, "height": 36, "engine": "BLENDER_WORKBENCH"}
+    assert bpy.ops.hingeleaf.make_stills(filepath=str(tmp_path / "stills"), **small) == {"FINISHED"}
+    assert len(list((tmp_path / "stills").glob("*.png"))) == 6
+    farm = tmp_path / "farm"
+    assert bpy.ops.hingeleaf.save_for_farm(filepath=str(farm), seconds=0.1, **small) == {"FINISHED"}
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["farm.blend", "farm.frames", "stills"]
+    with pytest.raises(RuntimeError, match=r"of 38 frames 1-38 are missing"):
+        bpy.ops.hingeleaf.join_film(directory=str(tmp_path / "farm.frames"))
+    bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "farm.blend"))
+    bpy.ops.render.render(animation=True)
+    assert bpy.ops.hingeleaf.join_film(directory=str(tmp_path / "farm.frames"), kind=".webm") == {"FINISHED"}
+    codec, size, rate, frames = read_film(tmp_path / "farm.webm")
+    assert (codec, size, rate, len(frames)) == ("vp9", (64, 36), 24.0, 38)
+    with pytest.raises(RuntimeError, match="there is no such folder"):
+        bpy.ops.hingeleaf.join_film(directory=str(tmp_path / "none"))
+
+
+def test_transparent_film_says_that_it_needs_pictures(bpy, open_scene, tmp_path):
+    open_scene("scenes/v-fold.toml")
+    bpy.ops.hingeleaf.set_background(background="TRANSPARENT")
+    with pytest.raises(RuntimeError, match="needs the format Picture Sequence"):
+        bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "a.mp4"), **TINY)
+    small = {"width": 64, "height": 36, "engine": "BLENDER_WORKBENCH", "seconds": 0.1}
+    assert bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "a.mp4"), kind="PNG", **small) == {"FINISHED"}
+    frames = sorted((tmp_path / "a").glob("*.png"))
+    assert len(frames) == 38
+    from PIL import Image
+
+    with Image.open(frames[-1]) as image:
+        assert image.mode == "RGBA"
+        alpha = np.asarray(image)[:, :, 3]
+    assert alpha.min() == 0
+    assert alpha.max() >= 250
+
+
+def test_estimate_grows_with_what_is_asked_and_learns(bpy, open_scene, tmp_path):
+    from bl_ext.user_default.hingeleaf import film_job, film_script
+
+    script = film_script.ShotScript(24, {"opening": tuple(float(number) for number in range(48))})
+    small, large = (film_script.Quality(size=size) for size in ((64, 36), (128, 72)))
+    before = film_job.expected_seconds(script, small)
+    assert film_job.expected_seconds(script, large) == pytest.approx(4 * before)
+    open_scene("scenes/v-fold.toml")
+    bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "a.mp4"), **{**TINY, "samples": 8})
+    said = [line.split() for line in Path(bpy.app.tempdir, "hingeleaf-film.log").read_text().splitlines()]
+    each = [float(words[3]) for words in said if words[:1] == ["LEFT"]]
+    assert film_job.expected_seconds(script, small) == pytest.approx(48 * each[-1], rel=0.02)
+    assert [film_job.duration(value) for value in (40, 420, 9000)] == ["40 s", "7 min", "2.5 h"]
+
+
+@pytest.mark.slow
+def test_eevee_has_its_name_in_this_blender(package, tmp_path):
+    words = ["--engine", "preview", "--frames", "30-30", "--film", tmp_path / "a.mp4", *SMALL]
+    done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words)
+    assert done.returncode == 0, done.stderr
+    assert size_of(tmp_path / "a.mp4.frames" / "0030.png") == (64, 36)
+
+
 @pytest.fixture(scope="module")
 def package(tmp_path_factory):
     """A folder that holds the zip's content as the package hingeleaf, as build.py stages it."""
@@ -110,7 +181,7 @@ def test_batch_makes_blend_stills_and_film(package, tmp_path):
     assert [size_of(path) for path in stills] == [(64, 36)] * 2
     codec, size, rate, frames = read_film(out / "a.mp4")
     assert (codec, size, rate) == ("h264", (64, 36), 24.0)
-    assert len(frames) >= 4 * 24
+    assert len(frames) == 12 + 62 + 24
     steps = [line.split(" ", 3) for line in done.stdout.splitlines() if line.startswith("PROGRESS ")]
     numbers = [(int(done), int(total)) for _, done, total, _ in steps]
     assert [number for number, _ in numbers] == sorted(number for number, _ in numbers)
@@ -118,10 +189,10 @@ def test_batch_makes_blend_stills_and_film(package, tmp_path):
     assert numbers[-1][0] == numbers[-1][1]
 
 
-def test_interrupted_film_goes_on_where_it_was(package, tmp_path):
+def test_film_that_was_killed_goes_on_where_it_was(package, tmp_path):
     """Pictures of the same film are taken as they are; those of another are thrown away."""
-    words = (ROOT / "scenes/v-fold.toml", "--film", tmp_path / "a.mp4", "--quick", *SMALL)
-    folder = tmp_path / ".a.mp4.frames"
+    words = (ROOT / "scenes/v-fold.toml", "--film", tmp_path / "a.mp4", "--seconds", "0.5", *SMALL)
+    folder = tmp_path / "a.mp4.frames"
     process = subprocess.Popen(
         [sys.executable, "-m", "hingeleaf.batch", *map(str, words)],
         env={**os.environ, "PYTHONPATH": str(package), "BLENDER_USER_RESOURCES": str(tmp_path / "user")},
@@ -130,36 +201,37 @@ def test_interrupted_film_goes_on_where_it_was(package, tmp_path):
         text=True,
     )
     for line in process.stdout:
-        if line.startswith("PROGRESS 8 "):
+        if line.startswith("PROGRESS 18 "):
             break
     process.kill()
     process.wait()
     process.stdout.close()
     assert not (tmp_path / "a.mp4").exists()
     kept = sorted(path for path in folder.glob("0*.png"))
-    assert 4 <= len(kept) <= 12
-    times = {path.name: path.stat().st_mtime_ns for path in kept}
-    settings = json.loads((folder / "settings.json").read_text())
-    assert settings["size"] == [64, 36]
+    assert 16 <= len(kept) <= 24
+    assert json.loads((folder / "settings.json").read_text())["quality"]["size"] == [64, 36]
     # The kept pictures are really used: one is swapped for a white one, which must be seen in the film.
     from PIL import Image
 
-    Image.new("RGB", (64, 36), "white").save(kept[0])
+    Image.new("RGB", (64, 36), "white").save(folder / "0015.png")
     done = batch(package, tmp_path, *words)
     assert done.returncode == 0, done.stderr
-    assert times
-    assert read_film(tmp_path / "a.mp4")[3][0].mean() > 250.0
+    assert done.stdout.count("LEFT ") == 48 - len(kept), "only what was missing is rendered"
+    frames = read_film(tmp_path / "a.mp4")[3]
+    assert len(frames) == 12 + 12 + 24
+    assert [number for number, frame in enumerate(frames) if frame.mean() > 240.0] == [14]
     assert not folder.exists()
 
 
 def test_changed_quality_starts_the_film_anew(package, tmp_path):
     from PIL import Image
 
-    folder = tmp_path / ".a.mp4.frames"
+    folder = tmp_path / "a.mp4.frames"
     folder.mkdir()
     (folder / "settings.json").write_text("{}")
-    Image.new("RGB", (64, 36), "white").save(folder / "0000.png")
-    done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", "--film", tmp_path / "a.mp4", "--quick", *SMALL)
+    Image.new("RGB", (64, 36), "white").save(folder / "0001.png")
+    words = ["--film", tmp_path / "a.mp4", "--seconds", "0.1", "--size", "64x36", "--engine", "draft"]
+    done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words)
     assert done.returncode == 0, done.stderr
     assert read_film(tmp_path / "a.mp4")[3][0].mean() < 250.0
 
@@ -184,6 +256,14 @@ def test_batch_refuses_bad_input_and_writes_nothing(package, tmp_path):
         ("--still-hand", "door"),
         ("--still-hand", "door=0,ajar"),
         ("--still-hand", "door=nan"),
+        ("--preset", "somersault"),
+        ("--engine", "steam"),
+        ("--background", "mars"),
+        ("--format", "gif"),
+        ("--frames", "9-3"),
+        ("--frames", "0-3"),
+        ("--seconds", "nan"),
+        ("--f-stop", "0"),
     ],
     ids=" ".join,
 )
@@ -207,7 +287,7 @@ def test_batch_moves_hands_still_by_still(package, tmp_path):
     pictures = [np.asarray(Image.open(path), dtype=float) for path in stills]
     for one, two in ((0, 1), (1, 2), (0, 2)):
         assert abs(pictures[one] - pictures[two]).max() > 20.0
-    assert "PROGRESS 5 5 done" in done.stdout
+    assert "PROGRESS 4 4 done" in done.stdout
 
 
 @pytest.mark.parametrize(

@@ -32,10 +32,11 @@ def test_camera_sees_the_whole_motion_with_margins(bpy, open_scene, rig, scene_f
 
 @pytest.mark.parametrize("size", [(1280, 720), (1080, 1080), (720, 1280), (2400, 720)])
 def test_film_of_another_shape_still_sees_all(bpy, open_scene, rig, size):
-    from bl_ext.user_default.hingeleaf import film
+    from bl_ext.user_default.hingeleaf import film_scene, film_script
 
     root = open_scene("scenes/v-fold.toml")
-    film._set_up(root, film.Quality(size=size))
+    film_scene.set_up(root, film_script.ShotScript(24, {"opening": (0.0,)}), film_script.Quality(size=size))
+    root.animation_data.action = None
     places = seen(bpy, root, rig)
     assert places.min() > 0.0
     assert places.max() < 1.0
@@ -103,17 +104,3 @@ def test_layer_that_lies_flat_when_open_is_drawn_above_the_page(bpy, tmp_path, r
         tab = drawn(bpy, panels[f"roof.{side}.tab"])[:, 2]
         panel = drawn(bpy, panels[f"roof.{side}"])[:, 2]
         assert page_top < tab.min() < tab.max() < panel.min()
-
-
-def test_hand_starts_gently_and_takes_its_time_to_settle(installed):
-    from bl_ext.user_default.hingeleaf import film
-
-    angles = np.array(film.openings(film.FilmPlan(), 0.0, 180.0))
-    steps = np.diff(angles)
-    assert (angles[0], angles[-1]) == (0.0, 180.0)
-    assert (steps > 0).all()
-    assert steps[0] < 0.1 * steps.max()
-    assert steps[-1] < 0.1 * steps.max()
-    assert angles[len(angles) // 2] > 90.0
-    plan = film.FilmPlan()
-    assert (plan.hold_closed + plan.turn + 1 + plan.hold_open) / plan.rate >= 4.0

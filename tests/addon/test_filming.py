@@ -1,0 +1,241 @@
+"""Shots: easing, springing card, a camera that loses nothing, a loop that closes, backgrounds."""
+
+import json
+import shutil
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PRESETS = ("OPENING", "LOOK_AROUND", "BOOK", "TEASER")
+
+
+@pytest.fixture
+def filming(bpy):
+    """The modules of the installed extension."""
+    from bl_ext.user_default.hingeleaf import film_scene, film_script, filming, filming_motion, filming_subject
+
+    class Modules:
+        scene, script, shots, motion, subject = film_scene, film_script, filming, filming_motion, filming_subject
+
+    return Modules
+
+
+def test_hand_starts_gently_and_takes_its_time_to_settle(filming):
+    shares = filming.motion.reached(np.linspace(0.0, 1.0, 85))
+    steps = np.diff(shares)
+    assert (shares[0], shares[-1]) == (0.0, 1.0)
+    assert (steps > 0).all()
+    assert steps[0] < 0.1 * steps.max()
+    assert steps[-1] < 0.1 * steps.max()
+    assert shares[42] > 0.5
+
+
+@pytest.mark.parametrize("rate", [12, 24, 240])
+@pytest.mark.parametrize("damping", [0.1, 0.38, 0.9])
+def test_spring_is_exact_at_every_rate(filming, rate, damping):
+    """The response to a ramp, against the textbook's: u = s t from rest."""
+    spring = filming.motion.Spring(per_second=1.1, damping=damping)
+    time = np.arange(3 * rate) / rate
+    speed, pulse = 40.0, 2 * np.pi * 1.1
+    swing = pulse * np.sqrt(1 - damping**2)
+    lag = 2 * damping * speed / pulse
+    swung = np.cos(swing * time) + (damping * pulse - speed / lag) / swing * np.sin(swing * time)
+    expected = speed * time - lag + lag * np.exp(-damping * pulse * time) * swung
+    assert spring.follow(speed * time, 1.0 / rate) == pytest.approx(expected, abs=1e-9)
+
+
+def test_spring_satisfies_its_equation(filming):
+    """The same against an integrator of another make (SciPy's), led by the hand's own way."""
+    scipy = pytest.importorskip("scipy.integrate")
+    spring = filming.motion.Spring()
+    time = np.arange(120) / 24.0
+    led = 180.0 * filming.motion.reached(time / 3.5)
+    pulse = 2 * np.pi * spring.per_second
+
+    def slope(t, state):
+        return state[1], -2 * spring.damping * pulse * state[1] - pulse**2 * (state[0] - np.interp(t, time, led))
+
+    solved = scipy.solve_ivp(slope, (0, time[-1]), (0.0, 0.0), t_eval=time, rtol=1e-9, atol=1e-9, max_step=1 / 24)
+    assert spring.follow(led, 1 / 24) == pytest.approx(solved.y[0], abs=1e-3)
+
+
+def test_lively_card_lags_bounces_once_and_stays_in_reach(filming):
+    line = filming.motion.Timeline(24, {"opening": 0.0})
+    line.hold(0.5)
+    line.move("opening", 180.0, 3.5)
+    line.hold(4.0)
+    led, lively = line.values()["opening"], line.values(lively=["opening"])["opening"]
+    assert led.min() >= 0.0
+    assert lively.min() >= 0.0
+    assert lively.max() <= 180.0
+    assert 5.0 < (led - lively).max() < 40.0, "it lags"
+    landed = int(np.argmax(lively > 179.9))
+    bounce = 180.0 - lively[landed:]
+    assert 1.0 < bounce.max() < 4.0, "it springs back"
+    assert bounce[np.argmax(bounce) + 24 :].max() < 0.5 * bounce.max(), "only once to speak of"
+    assert bounce[-1] < 0.05
+
+
+def shown(bpy, root, script, filming, size):
+    """Where every corner of every panel is in the picture at every frame, through the film's own keyframes."""
+    from bpy_extras.object_utils import world_to_camera_view
+    from mathutils import Vector
+
+    quality = filming.script.Quality(size=size, engine="BLENDER_WORKBENCH")
+    scene = filming.scene.set_up(root, script, quality)
+    panels = [item for item in root.children_recursive if "hingeleaf_panel" in item]
+    boards = [item for item in root.children_recursive if item.type == "MESH" and "board" in item.name]
+    places = []
+    for frame in range(1, script.count + 1):
+        scene.frame_set(frame)
+        for item in [*panels, *boards]:
+            matrix = item.matrix_world
+            box = [vertex.co for vertex in item.data.vertices]
+            places += [world_to_camera_view(scene, scene.camera, matrix @ Vector(corner)) for corner in box]
+    assert min(place.z for place in places) > 0
+    return np.array([(place.x, place.y) for place in places])
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1080, 1080), (1080, 1920)], ids=str)
+@pytest.mark.parametrize("preset", PRESETS)
+def test_camera_loses_nothing_at_any_frame(bpy, open_scene, filming, preset, size):
+    root = open_scene("scenes/flap.toml")
+    shot = filming.shots.Shot(preset=preset, size=size, seconds=0.8, rate=12, lively=True)
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), shot)
+    places = shown(bpy, root, script, filming, size)
+    assert places.min() > 0.02
+    assert places.max() < 0.98
+    spans = places.max(axis=0) - places.min(axis=0)
+    assert spans.max() > 0.75, "the book fills the picture one way or the other"
+
+
+@pytest.fixture
+def bound(bpy, tmp_path):
+    """The root of a bound book of two spreads."""
+    for name in ("v-fold", "tent"):
+        shutil.copy(ROOT / f"scenes/{name}.toml", tmp_path)
+    text = 'format = 1\ntitle = "Two"\n[[spread]]\nfile = "v-fold.toml"\n[[spread]]\nfile = "tent.toml"\n'
+    (tmp_path / "book.toml").write_text(text)
+    assert bpy.ops.hingeleaf.open_description(filepath=str(tmp_path / "book.toml")) == {"FINISHED"}
+    return next(item for item in bpy.context.scene.objects if item.get("turn") is not None)
+
+
+@pytest.mark.parametrize("preset", PRESETS)
+def test_camera_loses_nothing_of_a_bound_book(bpy, bound, filming, preset):
+    shot = filming.shots.Shot(preset=preset, seconds=0.6, rate=12, lively=True)
+    script = filming.shots.plan_shot(filming.subject.subject_of(bound), shot)
+    places = shown(bpy, bound, script, filming, shot.size)
+    assert places.min() > 0.02
+    assert places.max() < 0.98
+    turned = script.values["turn"]
+    ends = {"OPENING": (0, 1), "LOOK_AROUND": (1, 1), "BOOK": (0, 3), "TEASER": (0, 2)}[preset]
+    assert (min(turned), max(turned)) == pytest.approx(ends, abs=0.1)
+
+
+def test_whole_book_rests_at_every_spread(bound, filming):
+    script = filming.shots.plan_shot(filming.subject.subject_of(bound), filming.shots.Shot(preset="BOOK"))
+    turned = np.array(script.values["turn"])
+    assert [round(float(value)) for value in sorted({turned[0], turned[-1]})] == [0, 3]
+    for place in range(4):
+        assert (np.abs(turned - place) < 1e-6).sum() >= 19, place
+    stills = filming.shots.plan_shot(filming.subject.subject_of(bound), filming.shots.Shot(preset="STILLS"))
+    assert [name for name in stills.names if "detail" not in name] == [
+        "closed",
+        "half-open",
+        "spread-1",
+        "spread-2",
+        "back",
+    ]
+
+
+@pytest.mark.parametrize("preset", PRESETS)
+def test_camera_does_not_jerk(open_scene, filming, preset):
+    """At no frame does the camera change its speed by more than a twentieth of its distance a second, a frame."""
+    root = open_scene("scenes/v-fold.toml")
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), filming.shots.Shot(preset=preset))
+    places = np.array(script.camera.places)
+    if script.loop:
+        places = np.concatenate([places[-2:], places, places[:2]])
+    jolts = np.linalg.norm(np.diff(places, 2, axis=0), axis=1) * 24.0
+    assert jolts.max() < 0.05 * np.linalg.norm(places[0])
+    turns = np.array(script.camera.turns)
+    assert np.linalg.norm(turns, axis=1) == pytest.approx(1.0, abs=1e-6)
+    assert (np.sum(turns[1:] * turns[:-1], axis=1) > 0.99).all()
+
+
+@pytest.mark.parametrize("lively", [False, True])
+def test_loop_closes(open_scene, filming, lively):
+    """From the last frame to the first nothing changes faster than from any frame to its next."""
+    root = open_scene("scenes/v-fold.toml")
+    shot = filming.shots.Shot(preset="TEASER", lively=lively, f_stop=8.0)
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), shot)
+    assert script.loop
+    opening = np.array(script.values["opening"])
+    places, turns, focus = (np.array(v) for v in (script.camera.places, script.camera.turns, script.camera.focus_m))
+    for column in (opening[:, None], places, turns, focus[:, None]):
+        steps = np.linalg.norm(np.diff(column, axis=0), axis=1)
+        closing = np.linalg.norm(column[0] - column[-1])
+        assert closing <= steps.max()
+        assert closing <= max(steps[0], steps[-1]) * 1.5 + 1e-6
+    assert opening.max() > 175.0
+    assert opening.min() < 5.0
+
+
+def test_camera_stays_where_it_is_asked_to(open_scene, filming):
+    root = open_scene("scenes/v-fold.toml")
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), filming.shots.Shot(follows=False))
+    assert script.camera is None
+
+
+def test_focus_is_on_what_stands_highest(bpy, open_scene, filming):
+    root = open_scene("scenes/v-fold.toml")
+    shot = filming.shots.Shot(preset="LOOK_AROUND", f_stop=4.0)
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), shot)
+    scene = filming.scene.set_up(root, script, filming.script.Quality())
+    scene.frame_set(script.count // 2)
+    bpy.context.view_layer.update()
+    panels = [item for item in root.children_recursive if "hingeleaf_panel" in item]
+    corners = [item.matrix_world @ vertex.co for item in panels for vertex in item.data.vertices]
+    high, low = max(corner.z for corner in corners), min(corner.z for corner in corners)
+    view = scene.camera.matrix_world.inverted()
+    depth = min(-(view @ corner).z for corner in corners if corner.z > high - 0.12 * (high - low))
+    data = scene.camera.data
+    assert data.dof.use_dof
+    assert data.dof.aperture_fstop == pytest.approx(4.0)
+    assert data.dof.focus_distance == pytest.approx(depth, abs=0.004)
+
+
+def test_script_survives_json(open_scene, filming):
+    root = open_scene("scenes/flap.toml")
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), filming.shots.Shot(seconds=0.5))
+    again = filming.script.ShotScript.from_dict(json.loads(json.dumps(asdict(script))))
+    assert json.dumps(asdict(again)) == json.dumps(asdict(script))
+    assert set(script.values) == {"opening", "hand_door", "hand_hatch"}
+    assert max(script.values["hand_door"]) == 180.0
+
+
+def test_held_frames_are_rendered_once(filming):
+    script = filming.script.ShotScript(24, {"opening": (0.0, 0.0, 0.0, 5.0, 9.0, 9.0, 9.0, 9.0)})
+    # With an open shutter the last frame of a rest already sees what comes.
+    assert filming.script.distinct_frames(script, 0.35) == [0, 0, 2, 3, 4, 5, 5, 5]
+    assert filming.script.distinct_frames(script, 0.0) == [0, 0, 0, 3, 4, 4, 4, 4]
+
+
+@pytest.mark.parametrize("name", ["CREAM", "WOOD", "DARK", "WHITE"])
+def test_background_changes_and_can_be_undone(bpy, open_scene, name):
+    root = open_scene("scenes/v-fold.toml")
+    table = next(item for item in root.children_recursive if item.get("hingeleaf_table"))
+    before = tuple(table.data.materials[0].diffuse_color)
+    assert bpy.ops.hingeleaf.set_background(background=name) == {"FINISHED"}
+    assert tuple(table.data.materials[0].diffuse_color) != before
+    assert root["hingeleaf_background"] == name
+    assert not bpy.context.scene.render.film_transparent
+
+
+def test_background_without_a_studio_says_so(bpy, open_scene):
+    open_scene("scenes/v-fold.toml", studio=False)
+    with pytest.raises(RuntimeError, match="no studio"):
+        bpy.ops.hingeleaf.set_background(background="DARK")
