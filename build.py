@@ -27,7 +27,9 @@ ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 OUT = ROOT / "out"
 PACKAGES = OUT / "packages"
-DEMO_SCENE = "scenes/demo/low-tide.toml"
+DEMO_BOOK = "scenes/demo/book.toml"
+DEMO_SCENE = "scenes/demo/low-tide.toml"  # its first spread
+DEMO_FILM_SIZE = "640x360"  # a whole book has many frames
 BULK_MAPS = ("bulk.svg", "bulk.pdf")
 DEMO_RESULTS = (
     "report.txt",
@@ -36,11 +38,11 @@ DEMO_RESULTS = (
     "poses.json",
     "nets",
     "cutting",
-    "assembly.pdf",
+    "assembly",
     "specification.txt",
     "demo.blend",
     "stills",
-    "opening.mp4",
+    "book.mp4",
     "demo.log",
 )
 
@@ -487,29 +489,33 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     log = OUT / "demo.log"
     for old in (log, OUT / "report.txt", OUT / "report.json"):  # the other files are replaced when finished
         old.unlink(missing_ok=True)
-    for old in (OUT / "nets", OUT / "cutting", OUT / "stills"):
-        shutil.rmtree(old, ignore_errors=True)
+    for folder in ("nets", "cutting", "assembly", "stills"):
+        shutil.rmtree(OUT / folder, ignore_errors=True)
     core = [python, "-m", "geometry"]
-    check = [*core, "check", DEMO_SCENE, "--json", "out/report.json"]
-    check += [word for name in BULK_MAPS for word in ("--bulk-map", f"out/{name}")]
+    check = [*core, "check", DEMO_BOOK, "--json", "out/report.json"]
     run_step("Checking the demo book", check, OUT / "report.txt", accept=(0, 1))
     say((OUT / "report.txt").read_text(encoding="utf-8").rstrip())
     if not (OUT / "report.json").is_file():
         raise BuildError("Checking the demo book wrote no report; its output is in out/report.txt")
-    nets = [*core, "nets", DEMO_SCENE]
+    maps = [word for name in BULK_MAPS for word in ("--bulk-map", f"out/{name}")]
+    run_step("Bulk map of its first spread", [*core, "check", DEMO_SCENE, *maps], log, accept=(0, 1))
+    nets = [*core, "nets", DEMO_BOOK]
     run_step("Nets", [*nets, "--out", "out/nets", "--format", "svg,pdf,dxf", "--duplex"], log)
     run_step("Cutting files", [*nets, "--out", "out/cutting", "--format", "cutting", "--nicks", "0.4"], log)
-    run_step("Order of assembly", [*core, "booklet", DEMO_SCENE, "--out", "out/assembly.pdf"], log)
-    run_step("Specification", [*core, "cost", DEMO_SCENE], OUT / "specification.txt")
-    run_step("Poses", [*core, "poses", DEMO_SCENE, "--angles", "0:180:5", "--out", "out/poses.json"], log)
-    batch = ["--blend", "out/demo.blend", "--stills", "out/stills", "--still-angles", "0,45,90,135,180"]
-    batch += ["--film", "out/opening.mp4", *(["--quick"] if args.quick else [])]
-    batch += ["--size", args.size] if args.size else []
-    batch += ["--samples", str(args.samples)] if args.samples else []
+    run_step("Order of assembly", [*core, "booklet", DEMO_BOOK, "--out", "out/assembly"], log)
+    run_step("Specification", [*core, "cost", DEMO_BOOK], OUT / "specification.txt")
+    run_step("Poses", [*core, "poses", DEMO_BOOK, "--turns", "0:4:0.05", "--out", "out/poses.json"], log)
+    picture = ["--size", args.size] if args.size else []
+    quality = [*(["--quick"] if args.quick else []), *(["--samples", str(args.samples)] if args.samples else [])]
+    stills = ["--blend", "out/demo.blend", "--stills", "out/stills", *picture, *quality]
+    film_of = ["--film", "out/book.mp4", "--size", args.size or DEMO_FILM_SIZE, *quality]
+    film_of += ["--engine", "draft"] if args.quick else []
     with tempfile.TemporaryDirectory(dir=OUT, prefix="stage-") as scratch:
         stage(Path(scratch))
         env = child_environment(PYTHONPATH=scratch, BLENDER_USER_RESOURCES=str(Path(scratch, "blender")))
-        run_step("Blender", [python, "-m", "hingeleaf.batch", DEMO_SCENE, *batch], log, env=env)
+        batch = [python, "-m", "hingeleaf.batch", DEMO_BOOK]
+        run_step("Blender file and stills", [*batch, *stills], log, env=env)
+        run_step("Film of the book", [*batch, *film_of], log, env=env)
     say("In out/:")
     for path in (OUT / name for name in DEMO_RESULTS):
         files = [file for file in path.rglob("*") if file.is_file()] if path.is_dir() else [path]
@@ -663,7 +669,7 @@ def command_line() -> argparse.ArgumentParser:
         added.set_defaults(action=action)
         return added
 
-    about = "check the demo book, write all that it takes to make it, and render its stills and opening film into out/"
+    about = "check the demo book, write all that it takes to make it, and render its stills and film into out/"
     added = command(demo, "demo", about, "Takes minutes at the default quality.")
     added.add_argument("--size", metavar="WxH", help="size of stills and film in pixels, such as 1280x720")
     added.add_argument("--samples", type=int, metavar="N", help="samples a pixel: more is slower and cleaner")
