@@ -31,7 +31,7 @@ def test_tooltips_and_labels_follow_the_house(bpy):
         rna = getattr(bpy.ops.hingeleaf, name).get_rna_type()
         assert rna.description, name
         assert not rna.description.endswith("."), name
-        small = {"to", "of", "the", "a", "in", "on", "from", "as"}
+        small = {"to", "of", "the", "a", "in", "on", "from", "as", "for", "glTF"}
         assert all(word[0].isupper() or word in small for word in rna.name.split()), name
         for prop in rna.properties:
             assert not prop.description.endswith("."), f"{name}.{prop.identifier}"
@@ -64,8 +64,9 @@ def drawn(bpy, name):
 def test_sidebar_with_nothing_open(bpy):
     assert drawn(bpy, "book")[0] == ["hingeleaf.new_book", "hingeleaf.open_description"]
     assert drawn(bpy, "check")[0] == ["hingeleaf.check_book"]
-    assert drawn(bpy, "film")[0] == ["hingeleaf.make_film"]
-    assert drawn(bpy, "nets")[0] == ["hingeleaf.write_nets"]
+    films = ("make_film", "make_stills", "save_for_farm", "join_film")
+    assert drawn(bpy, "film")[0] == [f"hingeleaf.{name}" for name in films]
+    assert drawn(bpy, "nets")[0] == ["hingeleaf.write_nets", "hingeleaf.write_templates"]
 
 
 def test_sidebar_with_one_book_and_with_two(bpy, open_scene):

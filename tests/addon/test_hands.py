@@ -1,5 +1,6 @@
 """What a hand moves, in Blender: its property, its drivers, its part of the film."""
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -78,21 +79,23 @@ def test_a_hand_can_be_keyframed(bpy, open_scene, spread_of, rig):
     assert np.abs(places[1] - places[2]).max() > 1.0
 
 
-def test_film_moves_each_hand_while_the_book_lies_open(installed):
-    from bl_ext.user_default.hingeleaf import film
+def test_film_moves_each_hand_while_the_book_lies_open(open_scene):
+    """The door rests shut and goes to its one end; what rests between its ends goes to both, one after the other."""
+    from bl_ext.user_default.hingeleaf import filming, filming_subject
 
-    plan = film.FilmPlan(turn=20, hand=10)
-    shown = film.moments(plan, (0.0, 170.0), {"hand_sun": (0.0, 0.0, 90.0), "hand_boat": (5.0, 0.0, 30.0)})
-    first = shown[: plan.turn + 1]
-    assert [moment["opening"] for moment in first] == film.openings(plan, 0.0, 170.0)
-    assert {(moment["hand_sun"], moment["hand_boat"]) for moment in first} == {(0.0, 5.0)}
-    rest = shown[plan.turn + 1 :]
-    assert {moment["opening"] for moment in rest} == {170.0}
-    assert max(moment["hand_sun"] for moment in rest) == pytest.approx(90.0)
-    assert (min(m["hand_boat"] for m in rest), max(m["hand_boat"] for m in rest)) == pytest.approx((0.0, 30.0))
-    assert rest[-1] == {"opening": 170.0, "hand_sun": pytest.approx(0.0), "hand_boat": pytest.approx(5.0)}
-    assert all((m["hand_sun"] == 0.0) or (m["hand_boat"] == 5.0) for m in rest)
-    assert len(rest) == 3 * plan.hand
+    subject = filming_subject.subject_of(open_scene("scenes/flap.toml"))
+    hands = {"hand_door": (0.0, 0.0, 90.0), "hand_hatch": (5.0, 0.0, 30.0)}
+    subject = replace(subject, hands=hands, corners=lambda values: np.zeros((len(values["opening"]), 1, 3)))
+    script = filming.plan_shot(subject, filming.Shot(seconds=1.0, rate=20, follows=False))
+    opening, door, hatch = (np.array(script.values[key]) for key in ("opening", *hands))
+    last = int(np.argmax(opening == 180.0))
+    assert {*door[:last], *(hatch[:last] - 5.0)} == {0.0}
+    assert set(opening[last:]) == {180.0}
+    assert (door.min(), door.max(), hatch.min(), hatch.max()) == pytest.approx((0.0, 90.0, 0.0, 30.0))
+    assert (door[-1], hatch[-1]) == pytest.approx((0.0, 5.0))
+    assert np.all((door == 0.0) | (hatch == 5.0))
+    # Half a second shut, one to open, three times a quarter and two and a half for the hands, one at the end.
+    assert script.count == round(20 * (0.5 + 1.0 + 3 * 2.75 + 1.0))
 
 
 def test_film_of_a_book_with_a_wheel(bpy, open_scene, tmp_path):
@@ -101,12 +104,13 @@ def test_film_of_a_book_with_a_wheel(bpy, open_scene, tmp_path):
 
     open_scene("scenes/wheel.toml")
     file = tmp_path / "sky.mp4"
-    look = {"engine": "BLENDER_WORKBENCH", "width": 128, "height": 72, "samples": 1, "seconds": 0.25}
+    look = {"engine": "BLENDER_WORKBENCH", "width": 128, "height": 72, "samples": 1, "seconds": 0.25, "follows": False}
     assert bpy.ops.hingeleaf.make_film(filepath=str(file), **look) == {"FINISHED"}
     with av.open(str(file)) as film:
         frames = [frame.to_ndarray(format="rgb24").astype(float) for frame in film.decode(video=0)]
-    assert len(frames) == 12 + 7 + 24 + 60
-    still, turned = frames[18], frames[18 + 15]
+    # Half a second shut, a quarter to open, a quarter of rest, the wheel there and back, a second at the end.
+    assert len(frames) == 12 + 6 + 6 + 60 + 24
+    still, turned = frames[12 + 6 + 3], frames[12 + 6 + 6 + 15]
     assert abs(still - turned).max() > 60.0
 
 
