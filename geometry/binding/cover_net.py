@@ -81,7 +81,8 @@ def cover_spread(binding: Binding, art: str | None = None) -> Spread:
 
     Returns
     -------
-    Spread with the pieces "wrap", "front", "back" and "spine"; y from the foot of the pages
+    Spread with the pieces "wrap", "front", "back" and "spine"; y from the foot of the pages. A plain wrap shows where
+    the boards are glued
     """
     sizes = cover_sizes(binding)
     thick, low = binding.cover.board_mm, -binding.cover.square_mm
@@ -109,7 +110,8 @@ def cover_spread(binding: Binding, art: str | None = None) -> Spread:
         hinges=(),
         folds={},
         units=(),
-        glue_areas=tuple(glued),
+        # Nothing is drawn over a printed cover: where the boards go, the order of binding says in mm.
+        glue_areas=() if art is not None else tuple(glued),
     )
 
 

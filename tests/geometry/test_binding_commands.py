@@ -273,3 +273,10 @@ def test_the_order_of_binding_names_every_leaf_once(book) -> None:
     steps = "\n".join(order_steps(read_bound(book)))
     assert [steps.count(f"Leaf {leaf}:") for leaf in (1, 2, 3)] == [1, 1, 0]
     assert steps.index("right page of step on it") < steps.index("left page of hill, shut the front board")
+
+
+def test_nothing_is_drawn_over_a_printed_cover(book) -> None:
+    """A plain wrap shows where its three boards go; over a picture such lines would be printed with it."""
+    binding = read_bound(book)
+    assert [area.glued for area in cover_spread(binding).glue_areas] == ["front.board", "back.board", "spine.board"]
+    assert cover_spread(binding, "cover.png").glue_areas == ()
