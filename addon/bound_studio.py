@@ -29,8 +29,9 @@ _SUPPORT_KEY, _PAGE_KEY = "hingeleaf_support", "hingeleaf_studio_page"
 _STEPS = 8
 #: A support is so much smaller than the board on it, and begins so far below the table, to be level with it.
 _INSET_MM, _BELOW_MM = 9.0, 0.3
-#: A support is all there under a leaf that stands up from lying on it by so little, and gone at so much, degrees.
-_LANDED, _AWAY = 12.0, 70.0
+#: A support is all there under a leaf that stands up from lying on it by so little, and gone at so much, degrees: it
+#: grows where the leaf's own shadow hides it.
+_LANDED, _AWAY = 4.0, 20.0
 
 
 def build_bound_studio(
