@@ -138,13 +138,14 @@ def folder_with(root: bpy.types.Object, added: Mapping[str, Source]) -> Path:
     return _written({**_sources(own_folder(root), names, images_of_book(root)), **added})
 
 
-def artwork_name(root: bpy.types.Object, source: Source) -> str:
+def artwork_name(root: bpy.types.Object, source: Source, also: Mapping[str, Source] | None = None) -> str:
     """The name by which a book's description can have a picture as artwork.
 
     Parameters
     ----------
     root : the book
     source : a file anywhere, or a packed picture that has a name already
+    also : pictures that get their names in the same action, by name
 
     Returns
     -------
@@ -162,7 +163,7 @@ def artwork_name(root: bpy.types.Object, source: Source) -> str:
     sources = _sources(folder, artwork_names(_text_of(root)), images_of_book(root))
 
     def is_free(name: str) -> bool:
-        taken = sources.get(name) or ((folder / name) if (folder / name).is_file() else None)
+        taken = (also or {}).get(name) or sources.get(name) or ((folder / name) if (folder / name).is_file() else None)
         return taken is None or _digest(taken) == _digest(source)
 
     numbered = (wanted.with_stem(f"{wanted.stem}-{number}") for number in count(2))

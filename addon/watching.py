@@ -7,6 +7,8 @@ new ones. A file that is gone, or cannot be read, leaves the picture as it was.
 
 from __future__ import annotations
 
+import struct
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,6 +26,12 @@ __all__ = ["forget_files", "look_at_files", "start_looking", "stop_looking"]
 
 #: How often files are looked at, seconds; and how often where no book has artwork.
 _OFTEN_S, _SELDOM_S = 0.5, 2.0
+
+#: What reading a strange file, or changing a book meanwhile, may raise; a timer that raises is never called again.
+_FAULTS = (
+    *(HingeleafError, OSError, ReferenceError, RuntimeError, TypeError, ValueError, SyntaxError),
+    *(struct.error, zlib.error),
+)
 
 _State = tuple[str, int, int]
 #: By book and name: the path, time and size of the file when it was last dealt with.
@@ -55,7 +63,18 @@ def forget_files(*, altogether: bool = False) -> None:
         _TRIED.clear()
 
 
+def _is_readable(file: Path) -> bool:
+    try:
+        with file.open("rb"):
+            return True
+    except OSError:
+        return False
+
+
 def _look() -> float:
+    if bpy.app.is_job_running("RENDER"):
+        # Pictures that are being rendered with stay as they are.
+        return _OFTEN_S
     names = look_at_files(bpy.context)
     return _SELDOM_S if names is None else _OFTEN_S
 
@@ -75,13 +94,16 @@ def look_at_files(context: bpy.types.Context) -> tuple[str, ...] | None:
     names = list(_named())
     elsewhere = bool(names) and has_origins()
     for root, name in names:
+        key, file = None, Path()
         try:
+            key = root.name_full, name
             file = file_of(root, name, images_of_book(root).get(name) if elsewhere else None)
             if _rests(root, name, file) and _show(context, root, name, file):
                 read.append(name)
-        except (HingeleafError, OSError, ReferenceError):
-            # Looked at again once its state changes: half a picture, or one that is being written.
-            continue
+        except _FAULTS:
+            # Looked at again once its state changes, as half a picture; or at once, where another program holds it.
+            if key is not None and not _is_readable(file):
+                _SEEN.pop(key, None)
     if read:
         redraw(context)
     return tuple(read) if names else None

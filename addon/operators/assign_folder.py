@@ -47,8 +47,11 @@ class HINGELEAF_OT_assign_folder(BookOperator, bpy.types.Operator):
         if not matching.matches:
             why = f"; {matching.misses[0]}" if matching.misses else ""
             raise HingeleafError(f"{folder.name}: no picture is named after a piece of this book{why}")
-        names = {match.file: artwork_name(root, match.file) for match in matching.matches}
-        against = folder_with(root, {name: file for file, name in names.items()})
+        files: dict[str, Path] = {}
+        for match in matching.matches:
+            files[artwork_name(root, match.file, files)] = match.file
+        names = {file: name for name, file in files.items()}
+        against = folder_with(root, files)
         changed = with_matches(description, matching.matches, names, folder=against)
         for warning in change_book(context, root, changed):
             self.report({"WARNING"}, warning)

@@ -98,6 +98,7 @@ def _draw_artwork(layout: Any, root: bpy.types.Object, piece: str) -> None:
 def _draw_folder(layout: Any) -> None:
     layout.operator_context = "INVOKE_DEFAULT"
     layout.operator("hingeleaf.assign_folder", icon="FILE_FOLDER")
+    layout.operator("hingeleaf.write_templates", icon="GREASEPENCIL")
 
 
 def _face_button(row: Any, what: str, face: str, text: str, icon: str) -> None:

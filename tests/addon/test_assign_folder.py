@@ -86,3 +86,19 @@ def test_where_nothing_fits_nothing_changes(bpy, book, tmp_path, names, words):
 def test_a_folder_that_is_none(bpy, book, tmp_path):
     with pytest.raises(RuntimeError, match="cannot be read"):
         bpy.ops.hingeleaf.assign_folder(directory=str(tmp_path / "nowhere"))
+
+
+def test_names_that_are_given_together_are_kept_apart(bpy, rig, tmp_path):
+    """Another hill.png lies beside the book already, so that of the folder gets a number; and one has that name."""
+    file = tmp_path / "book" / "painted.toml"
+    file.parent.mkdir()
+    file.write_text(DESCRIPTION.replace('id = "roof"', 'id = "hill-2"'))
+    picture(tmp_path / "book" / "art" / "hill.png", (200, 200, 200))
+    assert bpy.ops.hingeleaf.open_description(filepath=str(file), studio=False) == {"FINISHED"}
+    root = bpy.context.view_layer.objects.active
+    picture(tmp_path / "paint" / "hill.png", (1, 2, 3))
+    picture(tmp_path / "paint" / "hill-2.png", (70, 80, 90))
+    assert bpy.ops.hingeleaf.assign_folder(directory=str(tmp_path / "paint")) == {"FINISHED"}
+    panels = rig.panels(root)
+    assert shown(panels["hill.left"]) == (1, 2, 3)
+    assert shown(panels["hill-2.left"]) == (70, 80, 90)
