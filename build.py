@@ -487,8 +487,8 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     python = environment(find_interpreters(args.python)[0])
     require_libraries(python)
     log = OUT / "demo.log"
-    for old in (log, OUT / "report.txt", OUT / "report.json"):  # the other files are replaced when finished
-        old.unlink(missing_ok=True)
+    for old in ("demo.log", "report.txt", "report.json", "specification.txt"):  # others are replaced when finished
+        (OUT / old).unlink(missing_ok=True)
     for folder in ("nets", "cutting", "assembly", "stills"):
         shutil.rmtree(OUT / folder, ignore_errors=True)
     core = [python, "-m", "geometry"]
@@ -510,6 +510,7 @@ def demo(args: argparse.Namespace, rest: list[str]) -> int:
     stills = ["--blend", "out/demo.blend", "--stills", "out/stills", *picture, *quality]
     film_of = ["--film", "out/book.mp4", "--size", args.size or DEMO_FILM_SIZE, *quality]
     film_of += ["--engine", "draft"] if args.quick else []
+    OUT.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory(dir=OUT, prefix="stage-") as scratch:
         stage(Path(scratch))
         env = child_environment(PYTHONPATH=scratch, BLENDER_USER_RESOURCES=str(Path(scratch, "blender")))
@@ -538,6 +539,19 @@ FILM_WORDS = {
 }
 
 
+def film_target(args: argparse.Namespace, scene: Path, stills: bool) -> Path:
+    """The file or folder that `film` writes, with the ending of its format."""
+    endings = {"mp4": ".mp4", "webm": ".webm", "png": ""}
+    ending = endings.get((args.format or "mp4").lower(), ".mp4")
+    if args.out is None:
+        return (OUT / "film" / f"{scene.stem}{'-stills' if stills else ending}").resolve()
+    target = Path(args.out).resolve()
+    if args.format is None or stills or target.suffix.lower() == ending:
+        return target
+    known = target.suffix.lower() in endings.values()
+    return target.with_suffix(ending) if known and target.suffix else target.with_name(f"{target.name}{ending}")
+
+
 def film(args: argparse.Namespace, rest: list[str]) -> int:
     """Film a spread or a book into out/film/, whole or a range of frames, or join what was rendered apart."""
     python = environment(find_interpreters(args.python)[0])
@@ -546,8 +560,9 @@ def film(args: argparse.Namespace, rest: list[str]) -> int:
     if not scene.is_file():
         raise BuildError(f"{scene}: there is no such file; give the description of a spread or of a book")
     stills = (args.preset or "").lower() == "stills"
-    ending = "-stills" if stills else {"webm": ".webm", "png": ""}.get(args.format or "", ".mp4")
-    target = Path(args.out or OUT / "film" / f"{scene.stem}{ending}").resolve()
+    if stills and args.farm:
+        raise BuildError("--preset stills: these are pictures and no film, which --farm is for; leave one of them out")
+    target = film_target(args, scene, stills)
     if args.join is not None:
         folders = [Path(folder).resolve() for folder in args.join] or [target.with_name(f"{target.name}.frames")]
         words = ["--join", *map(str, folders), "--film", str(target)]
@@ -560,6 +575,7 @@ def film(args: argparse.Namespace, rest: list[str]) -> int:
         if args.farm:
             words = [word for word in words if word not in ("--film", str(target))]
     target.parent.mkdir(parents=True, exist_ok=True)
+    OUT.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory(dir=OUT, prefix="stage-") as scratch:
         stage(Path(scratch))
         env = child_environment(PYTHONPATH=scratch, BLENDER_USER_RESOURCES=str(Path(scratch, "blender")))

@@ -9,22 +9,44 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
-from .books import TURN, find_object
+from .books import TURN, active_book, find_object
 from .channels import HANDS, OPENING
 from .geometry.errors import HingeleafError
 from .geometry.transforms import Array
 from .keyframes import channels_of, needed_keys, needed_numbers, write_keys
-from .motion_samples import STEPS, MotionSamples, book_objects, sample_motion, show_again, top_of
+from .motion_samples import (
+    HIDDEN,
+    STEPS,
+    MotionSamples,
+    book_objects,
+    refuse_linked,
+    sample_motion,
+    show_again,
+    top_of,
+)
 
-__all__ = ["BAKED", "TOLERANCE_MM", "bake_book", "baked_of", "bases_of", "moves", "remove_baked"]
+__all__ = [
+    "BAKED",
+    "TOLERANCE_MM",
+    "bake_book",
+    "baked_of",
+    "bases_of",
+    "is_hidden",
+    "meant_bakes",
+    "moves",
+    "remove_baked",
+    "show_book",
+]
 
-#: Property of the collection of a baked copy: the name of the book's root.
+#: Property of the collection of a baked copy: the root of the book that is hidden behind it.
 BAKED = "hingeleaf_baked"
 #: Where keyframes are left out, no corner is off by more, with all that carries it, mm.
 TOLERANCE_MM = 0.01
 
 #: Samples that differ by less, metres or parts of a matrix, are one place.
 _MOVED = 1e-6
+#: Objects with shapes that are theirs.
+_SHAPED = ("MESH", "CURVE")
 
 
 def bake_book(
@@ -48,11 +70,12 @@ def bake_book(
     Raises
     ------
     HingeleafError
-        Nothing moves in that range, or it is none; then nothing was changed.
+        Nothing moves in that range, or it is none, or the book is another file's; then nothing was changed.
     """
     top = top_of(root)
     remaining = baked_of(context, top)
-    items = book_objects(top)
+    items = book_objects(top, supports=True)
+    refuse_linked(items)
     samples = sample_motion(context, items, start, end)
     if not moves(samples):
         raise HingeleafError(
@@ -60,14 +83,16 @@ def bake_book(
         )
     for collection in remaining:
         remove_baked(context, collection)
+    # Also where a copy was deleted by hand.
+    show_book(context, top)
     copies = _copy(items)
     collection = bpy.data.collections.new(f"{top.name} Baked")
-    collection[BAKED] = top.name
     context.scene.collection.children.link(collection)
     for copy in copies.values():
         collection.objects.link(copy)
     count = _write(items, copies, samples, every=every)
     if keep:
+        collection[BAKED] = top
         show_again(context, items, hidden=True)
     else:
         _remove(items)
@@ -101,13 +126,16 @@ def bases_of(items: Sequence[bpy.types.Object], samples: MotionSamples, *, inver
 
 
 def _copy(items: Sequence[bpy.types.Object]) -> dict[str, bpy.types.Object]:
-    """Copies without drivers, constraints and Hingeleaf's own properties; they share the meshes."""
+    """Copies with shapes of their own, without drivers, constraints and Hingeleaf's own properties."""
     copies: dict[str, bpy.types.Object] = {}
     # What nothing is driven by yet, too: the opening of a book whose panels stand still, what hands would move.
     moving = {OPENING, TURN, *_moving_keys(items), *(key for item in items for key in item.get(HANDS, {}))}
     for item in items:
         copy = item.copy()
         copy.name = f"{item.name} Baked"
+        if item.data is not None and item.type in _SHAPED:
+            copy.data = item.data.copy()
+            copy.data.name = f"{item.data.name} Baked"
         copy.animation_data_clear()
         copy.constraints.clear()
         for key in [key for key in list(copy.keys()) if key.startswith("hingeleaf") or key in moving]:
@@ -201,22 +229,56 @@ def _remove(items: Sequence[bpy.types.Object]) -> None:
         place = child.matrix_world.copy()
         child.parent = None
         child.matrix_world = place
-    bpy.data.batch_remove(list(items))
+    _remove_with_shapes(items)
+
+
+def _remove_with_shapes(items: Sequence[bpy.types.Object], *others: bpy.types.ID) -> None:
+    """Remove objects, and their meshes and curves where nothing else has them."""
+    shapes = {item.data for item in items if item.data is not None and item.type in _SHAPED}
+    bpy.data.batch_remove([*items, *others])
+    bpy.data.batch_remove([shape for shape in shapes if shape.users == 0])
 
 
 def baked_of(context: bpy.types.Context, root: bpy.types.Object) -> list[bpy.types.Collection]:
     """The collections of baked copies of a book, or of the bound book it is in."""
-    name = top_of(root).name
-    return [item for item in context.scene.collection.children_recursive if item.get(BAKED) == name]
+    top = top_of(root)
+    return [item for item in context.scene.collection.children_recursive if _book_of(item) == top]
+
+
+def _book_of(collection: bpy.types.Collection) -> bpy.types.Object | None:
+    """The book that a baked copy is of; older files know it by its name."""
+    book = collection.get(BAKED)
+    return find_object(book) if isinstance(book, str) else book
+
+
+def meant_bakes(context: bpy.types.Context) -> list[bpy.types.Collection]:
+    """The baked copy that the active object is of, else those of the active book."""
+    layer = context.view_layer
+    active = layer.objects.active if layer is not None else None
+    own = [] if active is None else [item for item in active.users_collection if item.get(BAKED) is not None]
+    root = active_book(context)
+    return own or ([] if root is None else baked_of(context, root))
+
+
+def is_hidden(root: bpy.types.Object) -> bool:
+    """Whether a book is hidden behind a baked copy, even where that was deleted by hand."""
+    top = top_of(root)
+    return any(item.get(HIDDEN) is not None for item in (top, *top.children_recursive))
+
+
+def show_book(context: bpy.types.Context, root: bpy.types.Object) -> None:
+    """Show a book that is hidden behind a baked copy."""
+    top = top_of(root)
+    show_again(context, [top, *top.children_recursive])
 
 
 def remove_baked(context: bpy.types.Context, collection: bpy.types.Collection) -> None:
     """Take a baked copy away, with its keyframes, and show the book again."""
-    top = find_object(str(collection.get(BAKED, "")))
+    top = _book_of(collection)
     items = list(collection.objects)
     actions = {item.animation_data.action for item in items if item.animation_data is not None}
-    bpy.data.batch_remove([*items, collection])
+    _remove_with_shapes(items, collection)
     unused = [action for action in actions if action is not None and action.users == 0]
     bpy.data.batch_remove(unused)
     if top is not None:
-        show_again(context, [top, *top.children_recursive])
+        show_book(context, top)

@@ -102,7 +102,7 @@ def _run(given: argparse.Namespace) -> None:
         make_film(built.root, film, script, quality, count.show, source=built.source, frames=given.frames)
         count.step(pictures)
     if given.farm and script:
-        save_for_farm(built.root, given.farm, script, quality)
+        save_for_farm(built.root, given.farm, script, quality, source=built.source)
     count.show(0, 0, "done")
 
 
@@ -121,6 +121,7 @@ def _film_of(given: argparse.Namespace) -> Path | None:
 def _build(given: argparse.Namespace, size: tuple[int, int]) -> _Built:
     """Build a spread, or a bound book, in an empty file."""
     text = read_text(given.scene)
+    covers: tuple[str | None, ...] = ()
     source, folder = given.scene.name, given.scene.resolve().parent
     if is_book(text):
         book = parse_book(text, source=source, folder=folder)
@@ -128,7 +129,7 @@ def _build(given: argparse.Namespace, size: tuple[int, int]) -> _Built:
         binding = bind(book, descriptions, spreads)
         bpy.ops.wm.read_factory_settings(use_empty=True)
         root = open_bound(book, bpy.context, size, warn=_warn)
-        subject = bound_subject(binding)
+        subject, covers = bound_subject(binding), (book.cover.art_front, book.cover.art_back)
     else:
         descriptions = (parse_description(text, source=source, folder=folder),)
         spreads = (assemble(descriptions[0]),)
@@ -142,7 +143,7 @@ def _build(given: argparse.Namespace, size: tuple[int, int]) -> _Built:
     if given.background:
         set_background(root.users_scene[0], root, given.background)
     texts = [text, *(description.text for description in descriptions), given.background or ""]
-    return _Built(root, subject, tuple(spreads), _fingerprint(texts, spreads))
+    return _Built(root, subject, tuple(spreads), _fingerprint(texts, spreads, covers))
 
 
 def _warn(sentence: str) -> None:
@@ -221,11 +222,12 @@ def _quality(given: argparse.Namespace) -> Quality:
     return Quality(size=size, samples=samples, engine=given.engine)
 
 
-def _fingerprint(texts: Sequence[str], spreads: Sequence[Spread]) -> str:
+def _fingerprint(texts: Sequence[str], spreads: Sequence[Spread], covers: Sequence[str | None]) -> str:
     """Says what is filmed: the descriptions, their artwork, and how they are built."""
     digest = hashlib.sha256("\0".join(texts).encode())
     pieces = [piece for spread in spreads for piece in spread.pieces]
-    artwork = {path for piece in pieces for path in (piece.art_front, piece.art_back) if path is not None}
+    named = [*covers, *(path for piece in pieces for path in (piece.art_front, piece.art_back))]
+    artwork = {path for path in named if path is not None}
     for file in [*map(Path, sorted(artwork)), *sorted(Path(__file__).parent.rglob("*.py"))]:
         digest.update(file.read_bytes() if file.is_file() else b"missing")
     return digest.hexdigest()

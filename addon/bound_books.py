@@ -3,39 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 import bpy
 
-from .books import (
-    NUMBER_KEY,
-    TURN,
-    bound_root_of,
-    collection_of,
-    description_file,
-    panels_of,
-    remember_description,
-    spreads_of,
-)
-from .bound_cover import remove_cover
+from .books import NUMBER_KEY, TURN, bound_root_of, collection_of, description_file, spreads_of
+from .bound_files import BOOK_FILE, free_name
 from .bound_fit import binding_of, book_of, fit_bound, pages_agree, remember_book
-from .bound_motion import leaf_key
-from .bound_rig import let_go
+from .bound_homes import forget_collections, move_home, own_home
+from .bound_motion import leaf_key, remove_curves
 from .bound_studio import build_bound_studio
 from .channels import OPENING
 from .designing import read_design, spread_of
 from .geometry import Description, HingeleafError, Spread
 from .geometry.binding import parse_book
-from .geometry.binding.stacking import closed_stack
 from .geometry.binding.writer import new_book_text, set_book
 from .geometry.tolerances import TOUCH_MM
 from .open_book import new_bound_root, open_spread
-from .rig import Book
-from .studio import build_studio, clear_studio
+from .studio import clear_studio
 
 __all__ = [
-    "BOOK_FILE",
     "add_spread",
     "bind_books",
     "change_cover",
@@ -44,11 +32,10 @@ __all__ = [
     "remove_spread",
     "show_opening",
     "show_spread",
-    "take_apart",
 ]
 
-#: Name of the file of a bound book until it is saved under another.
-BOOK_FILE = "book.toml"
+#: How data paths of channels begin that a leaf moves once a spread hangs on it.
+_MOVED = (f'["{OPENING}"]', "location", "rotation_", "scale")
 
 
 def show_spread(bound: bpy.types.Object, number: int) -> None:
@@ -98,14 +85,14 @@ def bind_books(
     _refuse_other_pages([read_design(root) for root in roots], spreads)
     files: list[str] = []
     for root in roots:
-        files.append(_free_name(description_file(root).name, files))
+        files.append(free_name(description_file(root).name, files))
     folder = description_file(roots[0]).parent
     book = parse_book(new_book_text(title, files), source=BOOK_FILE, folder=folder, look=False)
     bound = new_bound_root(book, context.scene.collection, spreads[0].page_size_mm)
     for number, root in enumerate(roots, start=1):
         clear_studio(root, collection_of(root))
-        if root.animation_data is not None:
-            root.animation_data.action = None
+        # What a hand has moved stays as it was keyframed.
+        remove_curves(root, lambda path: path.startswith(_MOVED))
         _take_in(bound, root, number)
     fit_bound(context, bound, spread_of)
     if studio:
@@ -116,18 +103,9 @@ def bind_books(
 
 def _take_in(bound: bpy.types.Object, root: bpy.types.Object, number: int) -> None:
     """Make a book's collection part of a bound one's, and its root a spread of that."""
-    collection, home = collection_of(root), collection_of(bound)
-    if collection not in list(home.children):
-        for parent in _parents_of(collection):
-            parent.children.unlink(collection)
-        home.children.link(collection)
+    move_home(own_home(root), collection_of(bound))
     root[NUMBER_KEY] = number
     root.parent = bound
-
-
-def _parents_of(collection: bpy.types.Collection) -> list[bpy.types.Collection]:
-    every = [*(scene.collection for scene in bpy.data.scenes), *bpy.data.collections]
-    return [item for item in every if collection in list(item.children)]
 
 
 def _refuse_other_pages(descriptions: Sequence[Description], spreads: Sequence[Spread]) -> None:
@@ -153,16 +131,6 @@ def refuse_other_pages(root: bpy.types.Object, description: Description) -> None
         raise HingeleafError(
             f"{description.source} has pages of {said[0]} mm, but those of the bound book are {said[1]} mm"
         )
-
-
-def _free_name(name: str, taken: Sequence[str]) -> str:
-    """A file's name that is not taken, nor the book's own."""
-    path, number = PurePosixPath(name or "spread.toml"), 1
-    found = path.with_suffix(".toml")
-    while str(found) in taken or str(found) == BOOK_FILE:
-        number += 1
-        found = path.with_name(f"{path.stem}-{number}.toml")
-    return str(found)
 
 
 def add_spread(
@@ -192,7 +160,7 @@ def add_spread(
     )
     book = book_of(bound)
     files = list(book.files)
-    files.insert(after, _free_name(description.source, files))
+    files.insert(after, free_name(description.source, files))
     made = open_spread(description, spread, collection_of(bound))
     roots.insert(after, made.root)
     made.root.parent = bound
@@ -215,10 +183,13 @@ def remove_spread(context: bpy.types.Context, bound: bpy.types.Object, root: bpy
     files = [name for index, name in enumerate(book_of(bound).files) if index != place]
     del roots[place]
     collection = collection_of(root)
-    items = list(collection.all_objects)
+    items = [root, *root.children_recursive]
     data: list[Any] = [item.data for item in items if item.data is not None]
-    bpy.data.batch_remove([*items, *collection.children_recursive, collection])
+    homes = [collection, *collection.children_recursive]
+    bpy.data.batch_remove(items)
     bpy.data.batch_remove([block for block in data if block.users == 0])
+    # What a user has put there besides stays.
+    forget_collections(homes)
     _renumber(context, bound, roots, files)
 
 
@@ -283,31 +254,3 @@ def change_cover(
     changed = parse_book(text, source=book.source, folder=folder or book.folder, look=False)
     remember_book(bound, changed)
     return fit_bound(context, bound, spread_of, changed)
-
-
-def take_apart(context: bpy.types.Context, bound: bpy.types.Object, size: tuple[int, int]) -> list[bpy.types.Object]:
-    """Make every spread of a bound book a single book again, in a studio of its own where the bound one had one.
-
-    Returns
-    -------
-    their roots, from the front
-    """
-    roots, home = spreads_of(bound), collection_of(bound)
-    studio = clear_studio(bound, home)
-    remove_cover(bound)
-    for root in roots:
-        collection = collection_of(root)
-        let_go(root)
-        home.children.unlink(collection)
-        context.scene.collection.children.link(collection)
-    bpy.data.batch_remove([*bound.children_recursive, bound, *home.children_recursive, home])
-    for root in roots:
-        spread = spread_of(root)
-        remember_description(root, read_design(root))
-        if studio:
-            stack = closed_stack(spread)
-            depth = max(stack.behind_right_mm, stack.behind_left_mm)
-            book = Book(collection_of(root), root, panels_of(root), depth, ())
-            build_studio(spread, book, context, size)
-        root.update_tag()
-    return roots

@@ -16,7 +16,7 @@ import numpy as np
 from .artwork import Artwork
 from .books import collection_of
 from .bound_motion import drive, separation
-from .bound_rig import Leaves
+from .bound_rig import COVER_KEY, Leaves
 from .channels import OPENING
 from .convert import metres, to_blender
 from .geometry.binding import Binding
@@ -24,10 +24,10 @@ from .geometry.transforms import Array
 from .materials import Side, cloth_material, paper_material, plain_material
 from .rig import remove_objects
 
-__all__ = ["COVER_KEY", "cover_leaves", "remove_cover"]
+__all__ = ["cover_leaves", "remove_cover"]
 
-#: Property by which objects of the cover say what they are; and that of the root with what they were made from.
-COVER_KEY, _DIGEST_KEY = "hingeleaf_cover", "hingeleaf_cover_digest"
+#: Property of the root with what the objects of the cover were made from.
+_DIGEST_KEY = "hingeleaf_cover_digest"
 #: How far boards stay off the spine; how thick cloth is, and how far off the edges of the pages.
 _SPINE_GAP_MM = 0.1
 _CLOTH_MM, _AIR_MM = 0.1, 0.02

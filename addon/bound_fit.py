@@ -4,25 +4,26 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
-from pathlib import Path
 
 import bpy
 
-from .books import BOUND_SOURCE, spreads_of
+from .books import BOUND_SOURCE, NUMBER_KEY, spreads_of
 from .bound_cover import cover_leaves
 from .bound_rig import hang_spreads
 from .bound_studio import set_table
 from .carrying import BOUND_KEY, FOLDER_KEY, is_materialized, materialized_folder, name_images
 from .geometry.binding import Binding, BookDescription, parse_book
 from .geometry.binding.stacking import ClosedStack, closed_stack
+from .geometry.binding.writer import set_book
+from .geometry.errors import HingeleafError
 from .geometry.spread import Spread
 from .geometry.tolerances import TOUCH_MM
 
-__all__ = ["binding_of", "book_of", "fit_bound", "pages_agree", "remember_book"]
+__all__ = ["binding_of", "book_of", "fit_bound", "mended_book", "pages_agree", "remember_book"]
 
 #: Closed spreads stacked lately; the same spread gives the same.
 _STACKS: OrderedDict[int, tuple[Spread, ClosedStack]] = OrderedDict()
-_KEPT = 64
+_KEPT = 128
 
 SpreadOf = Callable[[bpy.types.Object], Spread]
 
@@ -33,13 +34,40 @@ def remember_book(bound: bpy.types.Object, book: BookDescription) -> None:
     bound[BOUND_SOURCE] = book.source
     if not is_materialized(book.folder) or bound.get(FOLDER_KEY) is None:
         bound[FOLDER_KEY] = str(book.folder)
-    name_images(Path(bound[FOLDER_KEY]))
+    name_images(book.folder)
 
 
 def book_of(bound: bpy.types.Object) -> BookDescription:
     """The book's own description; HingeleafError where it cannot be read, as from a later version."""
     text, source = str(bound[BOUND_KEY]), str(bound[BOUND_SOURCE])
     return parse_book(text, source=source, folder=materialized_folder(bound), look=False)
+
+
+def mended_book(bound: bpy.types.Object, book: BookDescription | None = None) -> BookDescription:
+    """The book's own description, which names no more spreads that were deleted by hand.
+
+    Parameters
+    ----------
+    bound : the root of the bound book
+    book : the description; the one kept with its root unless told
+
+    Raises
+    ------
+    HingeleafError
+        No spread is left, or the description cannot be read.
+    """
+    book, roots = book or book_of(bound), spreads_of(bound)
+    if not roots:
+        raise HingeleafError(f"No spread is left in {bound.name}: undo until one is there, or delete what is left too")
+    last = len(book.files)
+    if last == len(roots):
+        return book
+    files = [book.files[min(max(int(root.get(NUMBER_KEY, 1)), 1), last) - 1] for root in roots]
+    for number, root in enumerate(roots, start=1):
+        root[NUMBER_KEY] = number
+    mended = parse_book(set_book(book.text, files=files), source=book.source, folder=book.folder, look=False)
+    remember_book(bound, mended)
+    return mended
 
 
 def pages_agree(spreads: list[Spread]) -> bool:
@@ -62,6 +90,7 @@ def _stack(spread: Spread) -> ClosedStack:
         _STACKS[id(spread)] = known = spread, closed_stack(spread)
         while len(_STACKS) > _KEPT:
             _STACKS.popitem(last=False)
+    _STACKS.move_to_end(id(spread))
     return known[1]
 
 
@@ -80,14 +109,21 @@ def fit_bound(
     Returns
     -------
     warnings : what could not be done, one sentence each
+
+    Raises
+    ------
+    HingeleafError
+        No spread is left in it, or its own description cannot be read.
     """
-    roots = spreads_of(bound)
+    # Before the spreads are numbered anew: a number says which file a spread has.
+    book, roots = mended_book(bound, book), spreads_of(bound)
     if not pages_agree([spread_of(root) for root in roots]):
         return ("The spreads of this book have pages of different sizes: give all the same, then they fit again",)
     binding = binding_of(bound, spread_of, book)
     leaves = hang_spreads(bound, roots, binding)
     warnings = cover_leaves(bound, roots, binding, leaves)
-    name_images(Path(bound[FOLDER_KEY]))
+    # Not its own folder: pictures from elsewhere were read from one that they were written into.
+    name_images(book.folder)
     set_table(context, bound, binding, leaves)
     bound.update_tag()
     return warnings

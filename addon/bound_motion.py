@@ -6,7 +6,7 @@ where scripts are not allowed and without Hingeleaf. All expressions are those o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +15,17 @@ import bpy
 from .books import TURN
 from .channels import OPENING
 
-__all__ = ["Source", "angle_key", "drive", "drive_leaves", "drive_opening", "leaf_key", "separation", "undrive"]
+__all__ = [
+    "Source",
+    "angle_key",
+    "drive",
+    "drive_leaves",
+    "drive_opening",
+    "leaf_key",
+    "remove_curves",
+    "separation",
+    "undrive",
+]
 
 #: Where a variable of an expression comes from: a property of a root, in degrees or mm.
 Source = tuple[bpy.types.Object, str]
@@ -98,14 +108,17 @@ def drive_leaves(
 
 def _forget_leaves(bound: bpy.types.Object, count: int) -> None:
     """Remove the properties of leaves that are no more, with what drives or animates them."""
-    leaf = count + 1
+    leaf, gone = count + 1, []
     while bound.get(leaf_key(leaf)) is not None:
         for key in (angle_key(leaf), _height_key(leaf)):
             undrive(bound, f'["{key}"]')
+        gone.append(f'["{leaf_key(leaf)}"]')
         for key in (leaf_key(leaf), angle_key(leaf), _height_key(leaf)):
             if bound.get(key) is not None:
                 del bound[key]
         leaf += 1
+    if gone:
+        remove_curves(bound, lambda path: path in gone)
 
 
 def drive_opening(spread: bpy.types.Object, bound: bpy.types.Object, number: int) -> None:
@@ -159,6 +172,43 @@ def undrive(item: bpy.types.Object, path: str, index: int = -1) -> None:
     """Let nothing drive a channel any more."""
     if _driver_of(item, path, index) is not None:
         item.driver_remove(path, index)
+
+
+def remove_curves(item: bpy.types.Object, is_gone: Callable[[str], bool]) -> None:
+    """Remove keyframes of some channels of an object; an action that others use too stays what it is for them.
+
+    Parameters
+    ----------
+    item : the object
+    is_gone : whether the channel of a data path loses its keyframes
+    """
+    animation: Any = item.animation_data
+    if animation is None or animation.action is None or not any(is_gone(curve.data_path) for curve in _curves(item)):
+        return
+    if all(is_gone(curve.data_path) for curve in _curves(item)):
+        animation.action = None
+        return
+    if animation.action.users > 1 or animation.action.library is not None:
+        identifier = animation.action_slot.identifier
+        animation.action = animation.action.copy()
+        animation.action_slot = animation.action.slots[identifier]
+    for bag in _bags(item):
+        for curve in [curve for curve in bag.fcurves if is_gone(curve.data_path)]:
+            bag.fcurves.remove(curve)
+
+
+def _curves(item: bpy.types.Object) -> list[Any]:
+    return [curve for bag in _bags(item) for curve in bag.fcurves]
+
+
+def _bags(item: bpy.types.Object) -> list[Any]:
+    """What holds the curves of an object's action that are for this object."""
+    animation: Any = item.animation_data
+    if animation.action_slot is None:
+        return []
+    strips = [strip for layer in animation.action.layers for strip in layer.strips]
+    found = [strip.channelbag(animation.action_slot) for strip in strips]
+    return [bag for bag in found if bag is not None]
 
 
 def _driver_of(item: bpy.types.Object, path: str, index: int) -> Any:

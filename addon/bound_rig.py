@@ -7,7 +7,7 @@ with its own panels below its own root, and can be designed as any other.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import degrees
 from typing import Any
@@ -25,10 +25,14 @@ from .geometry.binding import Binding
 from .geometry.model import Panel
 from .geometry.transforms import Array, inverse
 
-__all__ = ["Leaves", "hang_spreads", "leaves_of", "let_go", "thickness_of"]
+__all__ = ["COVER_KEY", "Leaves", "hang_spreads", "leaves_of", "let_go", "set_free", "skeleton_of", "thickness_of"]
+
+#: Property by which objects of the cover say what they are.
+COVER_KEY = "hingeleaf_cover"
 
 #: Properties by which the empties of leaves, and the one that all leaves lie on, say what they are.
 _LEAF_KEY, _BASE_KEY = "hingeleaf_leaf", "hingeleaf_base"
+_SKELETON = _LEAF_KEY, _BASE_KEY
 _COPY = "Left Page"
 #: Property of the root: thickness of the closed book, mm.
 _THICKNESS = "hingeleaf_thickness"
@@ -61,6 +65,20 @@ def leaves_of(bound: bpy.types.Object) -> dict[int, bpy.types.Object]:
     return {int(item[_LEAF_KEY]): item for item in bound.children_recursive if item.get(_LEAF_KEY) is not None}
 
 
+def skeleton_of(bound: bpy.types.Object) -> list[bpy.types.Object]:
+    """The root of a bound book and the empties that carry its leaves."""
+    empties = [item for item in bound.children_recursive if any(item.get(key) is not None for key in _SKELETON)]
+    return [bound, *empties]
+
+
+def set_free(gone: Collection[bpy.types.Object], but: Collection[bpy.types.Object] = ()) -> None:
+    """Let what a user hung on objects that are about to go hang on nothing, and stay where it is; but for some."""
+    for item in [child for part in gone for child in part.children if child not in gone and child not in but]:
+        place = item.matrix_world.copy()
+        item.parent = None
+        item.matrix_world = place
+
+
 def thickness_of(bound: bpy.types.Object) -> float:
     """Thickness of the closed book, both boards included, mm."""
     return float(bound.get(_THICKNESS, 0.0))
@@ -89,8 +107,9 @@ def hang_spreads(bound: bpy.types.Object, roots: Sequence[bpy.types.Object], bin
     known = leaves_of(bound)
     gone = [item for leaf, item in known.items() if leaf > count]
     # With what lies on them, which is of the cover and will be made anew.
-    gone += [child for leaf in gone for child in leaf.children if child not in roots]
+    gone += [child for leaf in gone for child in leaf.children if child.get(COVER_KEY) is not None]
     if gone:
+        set_free(gone, roots)
         bpy.data.batch_remove(gone)
     leaves = [known.get(leaf) or _new_leaf(bound, base, leaf) for leaf in range(count + 1)]
     frames = [np.eye(4)] * (count + 1)

@@ -16,15 +16,15 @@ from .books import camera_of, collection_of
 from .bound_motion import angle_key, drive
 from .bound_rig import Leaves
 from .convert import metres
-from .filming_backgrounds import TABLE_KEY
+from .filming_backgrounds import TABLE_KEY, renew_background
 from .geometry.binding import Binding
 from .geometry.transforms import Array, apply
 from .studio import STUDIO, clear_studio, furnish, light_scene
 
-__all__ = ["build_bound_studio", "set_table", "swept_by"]
+__all__ = ["SUPPORT_KEY", "build_bound_studio", "set_table", "swept_by"]
 
 #: Property of the supports that says under which side they lie; and of the root for which page its studio was built.
-_SUPPORT_KEY, _PAGE_KEY = "hingeleaf_support", "hingeleaf_studio_page"
+SUPPORT_KEY, _PAGE_KEY = "hingeleaf_support", "hingeleaf_studio_page"
 #: Turns at which all that moves is taken for framing, one spread.
 _STEPS = 8
 #: A support is so much smaller than the board on it, and begins so far below the table, to be level with it.
@@ -76,6 +76,7 @@ def set_table(context: bpy.types.Context, bound: bpy.types.Object, binding: Bind
         size = context.scene.render.resolution_x, context.scene.render.resolution_y
         if clear_studio(bound, collection_of(bound)):
             context.scene.camera = _stand(bound, binding, size)
+            renew_background(context.scene, bound)
     below, last = float(binding.leaves_mm[-1]), len(binding.spreads)
     table = _table_of(bound)
     if table is not None:
@@ -86,9 +87,9 @@ def set_table(context: bpy.types.Context, bound: bpy.types.Object, binding: Bind
         "right": (f"lift * {_landed('a')}", {"lift": names["lift"], "a": (bound, angle_key(last))}),
     }
     for item in bound.children:
-        if item.get(_SUPPORT_KEY) is not None:
+        if item.get(SUPPORT_KEY) is not None:
             item.location.z = float(metres(-below - _BELOW_MM))
-            expression, sources = room[item[_SUPPORT_KEY]]
+            expression, sources = room[item[SUPPORT_KEY]]
             drive(item, "scale", f"{0.8 * _BELOW_MM:.6f} + {expression}", sources, 2)
 
 
@@ -135,7 +136,7 @@ def _add_support(
     for material in _materials_of(table):
         mesh.materials.append(material)
     item = bpy.data.objects.new(f"Support {side.capitalize()}", mesh)
-    item[_SUPPORT_KEY] = side
+    item[SUPPORT_KEY] = side
     item.hide_select = True
     item.parent = bound
     item.matrix_basis = Matrix()

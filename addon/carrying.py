@@ -44,6 +44,7 @@ __all__ = [
     "note_origin",
     "note_state",
     "own_folder",
+    "shown_images",
 ]
 
 #: Properties of a book's root: the description's text, and the folder that it was read from or saved in.
@@ -259,11 +260,15 @@ def _text_of(root: bpy.types.Object) -> str:
 
 def images_of_book(root: bpy.types.Object) -> dict[str, bpy.types.Image]:
     """The packed pictures that a book shows, by name."""
+    named = [image for image in shown_images(root) if image.get(_FILE_KEY) is not None]
+    return {image[_FILE_KEY]: image for image in named if image.packed_file}
+
+
+def shown_images(root: bpy.types.Object) -> list[bpy.types.Image]:
+    """All pictures in what the objects of a book wear, also those that no description names."""
     materials = {slot.material for item in root.children_recursive for slot in item.material_slots if slot.material}
     found = (node.image for material in materials for node in _nodes(material) if node.type == "TEX_IMAGE")
-    return {
-        image[_FILE_KEY]: image for image in found if image is not None and _FILE_KEY in image and image.packed_file
-    }
+    return [image for image in found if image is not None]
 
 
 def _nodes(material: bpy.types.Material) -> Iterator[Any]:

@@ -66,7 +66,8 @@ _Key = tuple[str, str, tuple[bool, ...]]
 _READ: OrderedDict[_Key, Description] = OrderedDict()
 _BUILT: OrderedDict[_Key, Spread] = OrderedDict()
 _PARTS: OrderedDict[tuple[_Key, str], Spread] = OrderedDict()
-_KEPT = 16
+#: How many of the longest book's spreads are kept, before and after a change; and how many parts of designs.
+_KEPT, _KEPT_PARTS = 128, 16
 #: The drag that is going on: the book's and the mechanism's names, all that is not dragged, and what was got ready.
 _DRAGS: dict[tuple[str, str], tuple[object, Drag]] = {}
 #: Mark of a root of which only a part was built lately; the text when the whole was.
@@ -90,6 +91,7 @@ def read_design(root: bpy.types.Object) -> Description:
     key = _key(root)
     if key not in _READ:
         _keep(_READ, key, description_of(root))
+    _READ.move_to_end(key)
     return _READ[key]
 
 
@@ -98,6 +100,7 @@ def spread_of(root: bpy.types.Object) -> Spread:
     key = _key(root)
     if key not in _BUILT:
         _keep(_BUILT, key, assemble(read_design(root)))
+    _BUILT.move_to_end(key)
     return _BUILT[key]
 
 
@@ -110,15 +113,18 @@ def part_with(root: bpy.types.Object, mechanism: str) -> Spread:
     """A spread with one mechanism, what it stands on and what stands on it; quicker to come by than the whole."""
     key = _key(root)
     if key in _BUILT:
+        _BUILT.move_to_end(key)
         return _BUILT[key]
     if (key, mechanism) not in _PARTS:
         _keep(_PARTS, (key, mechanism), assemble(part_of(read_design(root), [mechanism])))
+    _PARTS.move_to_end((key, mechanism))
     return _PARTS[(key, mechanism)]
 
 
 def _keep(kept: OrderedDict[Any, Any], key: object, value: object) -> None:
     kept[key] = value
-    while len(kept) > _KEPT:
+    kept.move_to_end(key)
+    while len(kept) > (_KEPT_PARTS if kept is _PARTS else _KEPT):
         kept.popitem(last=False)
 
 

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,17 +21,28 @@ import numpy as np
 from mathutils import Matrix
 
 from .baking import bases_of
-from .export_materials import plain_materials
+from .export_materials import PlainMaterials
 from .geometry.errors import FileError
 from .geometry.transforms import Array
 from .keyframes import channels_of, write_keys
-from .motion_samples import STEPS, MotionSamples, book_objects, sample_motion, top_of
+from .motion_samples import (
+    STEPS,
+    MotionSamples,
+    all_shown,
+    book_objects,
+    is_rendered,
+    refuse_linked,
+    sample_motion,
+    top_of,
+)
 
 __all__ = ["GLTF_ENDS", "USD_ENDS", "export_gltf", "export_usd"]
 
 #: What files of each kind may be called at their end.
 GLTF_ENDS = (".glb",)
 USD_ENDS = (".usdc", ".usda", ".usd", ".usdz")
+#: Where Blender writes the pictures of a USD file, and where they lie until then.
+_TEXTURES, _PICTURES = "textures", "pictures"
 
 
 def export_gltf(context: bpy.types.Context, root: bpy.types.Object, path: Path, start: int, end: int) -> None:
@@ -39,14 +53,14 @@ def export_gltf(context: bpy.types.Context, root: bpy.types.Object, path: Path, 
     context : its scene is played
     root : the book; where it is a spread of a bound book, all of that is written
     path : ends in .glb
-    start, end : first and last frame
+    start, end : first and last frame; where the first is negative, the file's begin at 0
 
     Raises
     ------
     FileError
         It cannot be written; then nothing was.
     HingeleafError
-        There are no such frames.
+        There are no such frames, or the book is another file's.
     """
 
     def write(part: Path) -> None:
@@ -73,6 +87,7 @@ def export_gltf(context: bpy.types.Context, root: bpy.types.Object, path: Path, 
 def export_usd(context: bpy.types.Context, root: bpy.types.Object, path: Path, start: int, end: int) -> None:
     """Write a book with its motion as USD; its artwork lies in the folder textures beside it, or in a .usdz.
 
+    Names of pictures tell what is in them, so that none of another file there is overwritten.
     Parameters and errors as export_gltf's; path ends in .usdc, .usda, .usd or .usdz.
     """
 
@@ -103,23 +118,37 @@ def _export(
     ends: Sequence[str],
     write: Callable[[Path], None],
 ) -> None:
-    """Write beside the file and move it there, so that it appears complete or not at all."""
+    """Write into a folder beside the file and move it from there, so that it appears complete or not at all."""
     _check(path, ends)
     items = book_objects(top_of(root))
+    refuse_linked(items)
     samples = sample_motion(context, items, *frames)
-    part = path.with_name(f"part-{path.name}")
+    # Files know no frames before 0.
+    samples = replace(samples, times=samples.times - min(0.0, samples.times[0]))
+    folder = None
     try:
-        with _scene_for_export(context, items, samples):
+        folder = Path(tempfile.mkdtemp(prefix="hingeleaf-", dir=path.parent))
+        part = folder / path.name
+        (folder / _PICTURES).mkdir()
+        with _scene_for_export(context, items, samples, PlainMaterials(folder / _PICTURES)):
             write(part)
         if not part.is_file():
             raise FileError(f"{path}: Blender wrote no file there; see its console for why")
-        os.replace(part, path)
+        _move(folder, path)
     except (OSError, RuntimeError, AttributeError) as error:
         reason = getattr(error, "strerror", None) or " ".join(str(error).split())
         raise FileError(f"{path}: it cannot be written ({reason})") from None
     finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
+        if folder is not None:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _move(folder: Path, path: Path) -> None:
+    """Put what was written in its place, the file after the pictures that it names."""
+    for picture in (folder / _TEXTURES).glob("*"):
+        (path.parent / _TEXTURES).mkdir(exist_ok=True)
+        os.replace(picture, path.parent / _TEXTURES / picture.name)
+    os.replace(folder / path.name, path)
 
 
 def _check(path: Path, ends: Sequence[str]) -> None:
@@ -135,15 +164,17 @@ def _check(path: Path, ends: Sequence[str]) -> None:
 
 @contextlib.contextmanager
 def _scene_for_export(
-    context: bpy.types.Context, items: Sequence[bpy.types.Object], samples: MotionSamples
+    context: bpy.types.Context, items: Sequence[bpy.types.Object], samples: MotionSamples, plain: PlainMaterials
 ) -> Iterator[None]:
     """A scene with a plain copy of a book, active until it is removed again."""
-    made, before = _everything(), context.window.scene
+    made, before = _everything(), (context.window.scene, context.window.view_layer)
     names = {item.name: item for item in items}
     scene = bpy.data.scenes.new("Hingeleaf Export")
     try:
         _set_time(scene, context.scene, samples.times)
-        meshes = {item.name: _mesh(context, item) for item in items if item.type in ("MESH", "CURVE")}
+        with all_shown(context, items):
+            drawn = [item for item in items if item.type in ("MESH", "CURVE") and is_rendered(item)]
+            meshes = {item.name: _mesh(context, item, plain) for item in drawn}
         for name, item in names.items():
             # So that the copies can be called as the book's objects are.
             item.name = f"{name} (Hingeleaf Export)"
@@ -154,7 +185,7 @@ def _scene_for_export(
         scene.view_layers[0].update()
         yield
     finally:
-        context.window.scene = before
+        context.window.scene, context.window.view_layer = before
         gone = [block for block in _everything() if block not in made]
         bpy.data.batch_remove(gone)
         for name, item in names.items():
@@ -174,7 +205,7 @@ def _set_time(scene: Any, shown: Any, times: Array) -> None:
     scene.unit_settings.scale_length = shown.unit_settings.scale_length
 
 
-def _mesh(context: bpy.types.Context, item: bpy.types.Object) -> bpy.types.Mesh:
+def _mesh(context: bpy.types.Context, item: bpy.types.Object, plain: PlainMaterials) -> bpy.types.Mesh:
     """What is drawn of an object, but for what moves it off its own plane."""
     depsgraph = context.evaluated_depsgraph_get()
     seen: Any = item.evaluated_get(depsgraph)
@@ -184,7 +215,7 @@ def _mesh(context: bpy.types.Context, item: bpy.types.Object) -> bpy.types.Mesh:
     off = sum((_way(modifier) for modifier in seen.modifiers if modifier.type == "DISPLACE"), np.zeros(3))
     mesh.transform(Matrix.Translation((-off).tolist()))
     mesh.name = f"{item.name} card"
-    for index, material in enumerate(plain_materials(list(mesh.materials))):
+    for index, material in enumerate(plain.of(list(mesh.materials))):
         mesh.materials[index] = material
     return mesh
 
@@ -210,8 +241,8 @@ def _fill(
     bases = bases_of(list(items.values()), MotionSamples(samples.times, shown, {}), inverses=False)
     for item in items.values():
         name = renamed[item.name]
-        off = _offsets(item, name, samples)
         mesh = meshes.get(name)
+        off = None if mesh is None else _offsets(item, name, samples)
         if mesh is not None and off is not None and np.ptp(off, axis=0).max() == 0.0:
             mesh.transform(Matrix.Translation(off[0].tolist()))
             off = None

@@ -17,7 +17,7 @@ from typing import Any
 
 import bpy
 
-from .film_scene import VIDEOS, encode, set_up
+from .film_scene import VIDEOS, encode, moves_besides, set_up
 from .film_script import STILL_CARE, FilmError, Quality, ShotScript, distinct_frames
 
 __all__ = [
@@ -83,13 +83,16 @@ def make_film(
         raise FilmError(f"Frames {low}-{high}: the film has the frames 1-{script.count}")
     folder = frames_folder(film)
     settings = {"source": source, "blender": bpy.app.version_string, **_kept(script, quality)}
-    _open_folder(folder, settings, keep=frames is not None or folder == film)
+    shared = frames is not None or folder == film
+    _open_folder(folder, {**settings, "parts": True} if frames else settings, keep=shared, claimed=shared)
     scene = set_up(root, script, quality)
     total = high - low + 2
     clock = _Clock()
-    same = distinct_frames(script, quality.blur)
+    # What else moves is not in the script: then no frame is surely like another.
+    still = not moves_besides(root, scene, script)
+    same = distinct_frames(script, quality.blur) if still else list(range(script.count))
     wanted = list(range(low - 1, high))
-    missing = [number for number in wanted if not _picture(folder, number).exists()]
+    missing = [number for number in wanted if not _complete(_picture(folder, number))]
     clock.left = len({same[number] for number in missing})
     twins: dict[int, Path] = {same[number]: _picture(folder, number) for number in wanted if number not in missing}
     for number in missing:
@@ -124,32 +127,59 @@ def join_film(folders: Sequence[Path], film: Path) -> None:
     pictures = [_find(folders, number) for number in range(count)]
     missing = [number + 1 for number, picture in enumerate(pictures) if picture is None]
     if missing:
+        broken = any(_picture(folder, number - 1).exists() for folder in folders for number in missing)
+        what = "missing or half written; delete those there are, and render" if broken else "missing; render"
         raise FilmError(f"{folders[0]}: of {count} frames {_ranges(missing)} {'is' if len(missing) == 1 else 'are'} "
-                        "missing; render them before joining")  # fmt: skip
+                        f"{what} them before joining")  # fmt: skip
     if film.suffix.lower() not in VIDEOS:
         raise FilmError(f"{film}: a film's name ends in {' or '.join(VIDEOS)}")
     encode([picture for picture in pictures if picture is not None], film, tuple(size), settings[0]["script"]["rate"])
 
 
-def save_for_farm(root: bpy.types.Object, file: Path, script: ShotScript, quality: Quality) -> None:
+def save_for_farm(root: bpy.types.Object, file: Path, script: ShotScript, quality: Quality, *, source: str) -> None:
     """Save the open file as one that any Blender renders by itself: packed, keyed, its output set.
 
     The pictures go into the folder NAME.frames beside it, which is made with the note by which they are joined.
+
+    Parameters
+    ----------
+    root : the book's root
+    file : the file to write
+    script, quality : what every frame shows, and how it is rendered
+    source : says what is filmed
+
+    Raises
+    ------
+    FilmError
+        The folder holds frames of another film, or the book is linked from another file, which a farm has not.
     """
-    scene = set_up(root, script, quality)
+    book: Any = root
+    if book.library is not None or book.override_library is not None:
+        raise FilmError(f"{root.name} is linked from another file, which a farm has not: press Make Book Local first")
     folder = file.with_name(f"{file.stem}.frames")
-    folder.mkdir(parents=True, exist_ok=True)
-    _write(folder / _SETTINGS, json.dumps({"source": file.name, "blender": "", **_kept(script, quality)}))
+    _open_folder(folder, {"source": source, "blender": "", **_kept(script, quality)}, keep=True)
+    scene = set_up(root, script, quality)
     scene.render.filepath = f"//{folder.name}/####"
     scene.render.use_file_extension, scene.render.use_overwrite = True, False
-    for image in bpy.data.images:
-        if image.source == "FILE" and image.packed_file is None and image.has_data:
-            image.pack()
-    bpy.ops.file.pack_all()
+    _pack()
     bpy.context.window.scene = scene
     part = file.with_name(f".part-{file.name}")
     bpy.ops.wm.save_as_mainfile(filepath=str(part), compress=True, copy=True)
     os.replace(part, file)
+
+
+def _pack() -> None:
+    """Put every file that is used into this one; what is gone has long not been seen, and does not stop a film."""
+    for image in bpy.data.images:
+        if image.source == "FILE" and image.packed_file is None and image.has_data and not image.library:
+            try:
+                image.pack()
+            except RuntimeError as error:
+                print(f"warning: {image.name}: {str(error).strip()}", flush=True)
+    try:
+        bpy.ops.file.pack_all()
+    except RuntimeError as error:
+        print(f"warning: not every file could be packed: {str(error).strip()}", flush=True)
 
 
 class _Clock:
@@ -176,15 +206,23 @@ def _kept(script: ShotScript, quality: Quality) -> dict[str, Any]:
     return kept
 
 
-def _open_folder(folder: Path, settings: dict[str, Any], *, keep: bool) -> None:
-    """Make the frames folder; pictures of another film are thrown away, or refused where they are to be kept."""
+def _open_folder(folder: Path, settings: dict[str, Any], *, keep: bool, claimed: bool = False) -> None:
+    """Make the frames folder; pictures of another film are thrown away, or refused where they are to be kept.
+
+    Parts that were rendered by themselves are always kept. Where several computers may share the folder, the note of
+    another film claims it before that has any pictures.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    if (folder / _SETTINGS).exists() and not (differing := _differing(_settings_of(folder), settings)):
+    noted = (folder / _SETTINGS).exists()
+    before = _settings_of(folder) if noted else {}
+    differing = _differing(before, settings) if noted else "nothing says of which"
+    if not differing:
+        if settings.get("parts") and not before.get("parts"):
+            _write(folder / _SETTINGS, json.dumps(settings, sort_keys=True))
         return
-    old = sorted(folder.glob("*.png"))
-    if old and keep:
-        about = differing if (folder / _SETTINGS).exists() else "nothing says of which"
-        raise FilmError(f"{folder}: it holds pictures of another film ({about}); choose another name or delete it")
+    old = sorted(folder.glob("[0-9]*.png"))
+    if (old and (keep or before.get("parts"))) or (noted and claimed):
+        raise FilmError(f"{folder}: it holds pictures of another film ({differing}); choose another name or delete it")
     for picture in old:
         picture.unlink()
     _write(folder / _SETTINGS, json.dumps(settings, sort_keys=True))
@@ -225,7 +263,20 @@ def _picture(folder: Path, number: int) -> Path:
 
 
 def _find(folders: Sequence[Path], number: int) -> Path | None:
-    return next((file for folder in folders if (file := _picture(folder, number)).exists()), None)
+    return next((file for folder in folders if _complete(file := _picture(folder, number))), None)
+
+
+def _complete(picture: Path) -> bool:
+    """Whether a picture is there to its end; a farm's Blender that was stopped leaves half a file.
+
+    Source: PNG specification (ISO/IEC 15948): the last chunk of 12 bytes is IEND.
+    """
+    try:
+        with picture.open("rb") as stream:
+            stream.seek(-16, os.SEEK_END)
+            return b"IEND" in stream.read()
+    except OSError:
+        return False
 
 
 def _write(file: Path, text: str) -> None:

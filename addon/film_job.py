@@ -14,6 +14,7 @@ from pathlib import Path
 import bpy
 
 from . import film_run
+from .carrying import shown_images
 from .film_script import STILL_CARE, Quality, ShotScript, distinct_frames
 from .geometry.errors import FileError
 
@@ -49,6 +50,7 @@ class FilmJob:
     log : what that Blender says
     quality : how its pictures are rendered
     what : what is made, as it is named in a sentence
+    keeps : whether pictures that are finished are kept when it is stopped, for the next time
     stopped : whether the user stopped it
     """
 
@@ -57,6 +59,7 @@ class FilmJob:
     log: Path
     quality: Quality
     what: str = "film"
+    keeps: bool = False
     stopped: bool = False
 
     def progress(self) -> tuple[float, str]:
@@ -170,10 +173,13 @@ def start_film(
     Raises
     ------
     FileError
-        The folder does not exist, or the copy cannot be written.
+        The folder does not exist, the copy cannot be written, painted pixels are nowhere but in Blender's memory, or
+        another film is being made.
     """
+    _refuse_second(file)
     if not file.parent.is_dir():
         raise FileError(f"{file.parent}: there is no such folder; choose one that exists")
+    _keep_painted(root)
     copy = Path(bpy.app.tempdir, "hingeleaf-film.blend")
     shot = copy.with_suffix(".json")
     try:
@@ -182,26 +188,50 @@ def start_film(
         words = ["--blend", str(copy), "--root", root.name, "--script", str(shot)]
         words += ["--farm" if farm else "--film", str(file)]
         words += ["--source", hashlib.sha256(copy.read_bytes()).hexdigest()]
-        return _start(file, words, quality, "file for the farm" if farm else "stills" if script.names else "film")
+        what = "file for the farm" if farm else "stills" if script.names else "film"
+        return _start(file, words, quality, what, keeps=what == "film")
     except (OSError, RuntimeError) as error:
         raise FileError(f"{file}: filming cannot start ({str(error).strip()})") from None
 
 
 def start_joining(folder: Path, file: Path) -> FilmJob:
-    """Start putting frames together that were rendered apart; FileError where no Blender starts."""
+    """Start putting frames together that were rendered apart; FileError where no Blender starts, or another film is."""
+    _refuse_second(file)
     try:
         return _start(file, ["--join", str(folder), "--film", str(file)], Quality(), "film")
     except OSError as error:
         raise FileError(f"{file}: joining cannot start ({str(error).strip()})") from None
 
 
-def _start(file: Path, words: list[str], quality: Quality, what: str) -> FilmJob:
+def _refuse_second(file: Path) -> None:
+    """Only one at a time: the second would take the file and the log of the first."""
+    if running_job() is not None:
+        raise FileError(f"{file}: a film is being made; wait until it is finished, or stop it")
+
+
+def _keep_painted(root: bpy.types.Object) -> None:
+    """Put what was painted on the book's pictures into the open file, so that its copy has it.
+
+    Raises
+    ------
+    FileError
+        A picture is in a file of its own, which only whoever paints on it may overwrite.
+    """
+    for image in shown_images(root):
+        if not image.is_dirty:
+            continue
+        if image.packed_file is None and image.source != "GENERATED":
+            raise FileError(f"{image.name}: what was painted on it is not saved; save it in the image editor first")
+        image.pack()
+
+
+def _start(file: Path, words: list[str], quality: Quality, what: str, *, keeps: bool = False) -> FilmJob:
     log = Path(bpy.app.tempdir, "hingeleaf-film.log")
     with log.open("wb") as stream:
         process = subprocess.Popen(
             [*_blender(), "--", *words], stdout=stream, stderr=subprocess.STDOUT, creationflags=_WITHOUT_A_CONSOLE
         )
-    _jobs[:] = [FilmJob(file, process, log, quality, what)]
+    _jobs[:] = [FilmJob(file, process, log, quality, what, keeps)]
     return _jobs[0]
 
 

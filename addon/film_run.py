@@ -54,7 +54,7 @@ def _run(film: Any, given: argparse.Namespace) -> None:
     script, quality = film.ShotScript.from_dict(data["script"]), film.Quality(**data["quality"])
     root = bpy.data.objects[given.root]
     if given.farm:
-        film.save_for_farm(root, given.farm, script, quality)
+        film.save_for_farm(root, given.farm, script, quality, source=given.source)
     elif script.names:
         film.make_stills(root, given.film, script, quality, _say)
     else:
@@ -66,8 +66,8 @@ def main(words: list[str]) -> int:
     film = _film()
     try:
         _run(film, _arguments(words))
-    except (film.FilmError, OSError) as error:
-        print(f"ERROR {error}", flush=True)
+    except (OSError, RuntimeError) as error:  # a FilmError is one, and so are Blender's own refusals
+        print(f"ERROR {' '.join(str(error).split())}", flush=True)
         return 1
     return 0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ import bpy
 
 from .film_script import Quality, ShotScript
 
-__all__ = ["VIDEOS", "encode", "set_up", "turn_on_denoising"]
+__all__ = ["VIDEOS", "encode", "moves_besides", "set_up", "turn_on_denoising"]
 
 #: What Blender calls the containers and codecs, by the ending of a film's name.
 VIDEOS = {".mp4": ("MPEG4", "H264"), ".webm": ("WEBM", "WEBM")}
@@ -19,6 +20,8 @@ VIDEOS = {".mp4": ("MPEG4", "H264"), ".webm": ("WEBM", "WEBM")}
 #: The properties that say for which aspect a studio's camera was placed, and which object is its table
 #: or holds a board up on it.
 _ASPECT, _TABLE, _SUPPORT = "hingeleaf_aspect", "hingeleaf_table", "hingeleaf_support"
+#: The property of a spread's root that names those which hands move.
+_HANDS = "hingeleaf_hands"
 #: So many times the samples leave about as little noise as the denoiser would.
 _SAMPLES_WITHOUT_DENOISING = 12
 
@@ -54,10 +57,10 @@ def set_up(root: bpy.types.Object, script: ShotScript, quality: Quality) -> bpy.
     image.color_mode = "RGBA" if render.film_transparent else "RGB"
     _animate(root, scene, script)
     if script.camera is None:
-        scene.camera = next((item for item in root.children_recursive if item.type == "CAMERA"), scene.camera)
+        scene.camera = _camera_of(root, scene)
         _fit(scene, quality.size)
     else:
-        scene.camera = _add_camera(root, script)
+        scene.camera = _add_camera(root, scene, script)
     return scene
 
 
@@ -89,6 +92,14 @@ def turn_on_denoising(cycles: Any) -> bool:
     return True
 
 
+def _camera_of(root: bpy.types.Object, scene: bpy.types.Scene) -> bpy.types.Object | None:
+    """The scene's own camera, unless that is of another book's studio; then the one that hangs on this book."""
+    active, own = scene.camera, [item for item in root.children_recursive if item.type == "CAMERA"]
+    if active is not None and (active in own or active.get(_ASPECT) is None):
+        return active
+    return next(iter(own), active)
+
+
 def _fit(scene: bpy.types.Scene, size: tuple[int, int]) -> None:
     """Take in all that the camera was placed for, in a picture that is wider than that."""
     camera = scene.camera
@@ -102,12 +113,55 @@ def _animate(root: bpy.types.Object, scene: bpy.types.Scene, script: ShotScript)
     scene.render.fps, scene.render.fps_base = script.rate, 1.0
     scene.use_preview_range = False
     scene.frame_start, scene.frame_end, scene.frame_step = 1, script.count, 1
+    _rest_hands(root)
     motion = root.animation_data_create()
     motion.action, motion.use_nla = None, False
     _key(root, {(f'["{key}"]', 0): values for key, values in script.values.items()}, script.loop)
 
 
-def _add_camera(root: bpy.types.Object, script: ShotScript) -> bpy.types.Object:
+def _rest_hands(root: bpy.types.Object) -> None:
+    """Let hands rest in the spreads of a bound book, and no leaf be turned besides the others: as the camera counts on.
+
+    Drivers stay; what is linked from another file cannot be changed and stays as it is there.
+    """
+    spreads = [item for item in root.children_recursive if item.get(_HANDS) is not None and item.library is None]
+    for item in spreads:
+        motion = item.animation_data
+        if motion is not None:
+            motion.action, motion.use_nla = None, False
+        for key in item[_HANDS]:
+            said: Any = item.id_properties_ui(key)
+            item[key] = said.as_dict()["default"]
+        item.update_tag()
+    book: Any = root
+    if book.library is None:
+        keys = list(root.keys())
+        for key in filter(re.compile(r"leaf_\d+").fullmatch, keys):
+            root[key] = 0.0
+
+
+def moves_besides(root: bpy.types.Object, scene: bpy.types.Scene, script: ShotScript) -> bool:
+    """Whether anything of a scene is keyed that a script does not say: other objects, their looks, the world.
+
+    Parameters
+    ----------
+    root : the book's root
+    scene : where it stands, set up for the film
+    script : says what moves the book, and its camera if it has one
+    """
+    told = {root} if script.camera is None else {root, scene.camera}
+    blocks: list[Any] = [scene, scene.world]
+    for item in scene.objects:
+        blocks += [item] if item not in told else []
+        if script.camera is None or item != scene.camera:
+            blocks += [item.data, getattr(item.data, "shape_keys", None)]
+        blocks += [slot.material for slot in item.material_slots]
+    blocks += [getattr(block, "node_tree", None) for block in blocks if block is not None]
+    motions = [block.animation_data for block in blocks if block is not None and hasattr(block, "animation_data")]
+    return any(motion.action or (motion.use_nla and len(motion.nla_tracks)) for motion in motions if motion)
+
+
+def _add_camera(root: bpy.types.Object, scene: bpy.types.Scene, script: ShotScript) -> bpy.types.Object:
     """A camera of the film's own that moves as the script says."""
     track: Any = script.camera
     data = bpy.data.cameras.new("Film Camera")
@@ -117,7 +171,8 @@ def _add_camera(root: bpy.types.Object, script: ShotScript) -> bpy.types.Object:
     data.dof.aperture_fstop = track.f_stop or 8.0
     camera = bpy.data.objects.new("Film Camera", data)
     camera.parent, camera.rotation_mode = root, "QUATERNION"
-    root.users_collection[0].objects.link(camera)
+    # Into the scene itself: the book's collection may be linked from another file.
+    scene.collection.objects.link(camera)
     places, turns = (list(zip(*rows, strict=True)) for rows in (track.places, track.turns))
     curves = {("location", axis): values for axis, values in enumerate(places)}
     _key(camera, curves | {("rotation_quaternion", axis): values for axis, values in enumerate(turns)}, script.loop)

@@ -9,11 +9,21 @@ import bpy
 
 from .geometry.errors import HingeleafError
 
-__all__ = ["BACKGROUNDS", "BACKGROUND_KEY", "TABLE_KEY", "background_of", "set_background"]
+__all__ = [
+    "BACKGROUNDS",
+    "BACKGROUND_KEY",
+    "SKY_KEY",
+    "TABLE_KEY",
+    "background_of",
+    "renew_background",
+    "set_background",
+]
 
-#: The properties that say which object is a studio's table, and before what a book stands.
-TABLE_KEY, BACKGROUND_KEY = "hingeleaf_table", "hingeleaf_background"
+#: The properties that say which object is a studio's table and which material is its own, which world is a studio's,
+#: and before what a book stands.
+TABLE_KEY, SKY_KEY, BACKGROUND_KEY = "hingeleaf_table", "hingeleaf_sky", "hingeleaf_background"
 
+_SUPPORT_KEY = "hingeleaf_support"
 #: Grain of the wooden table: planks are so wide, metres; light and dark wood, sRGB.
 _PLANK_M = 0.11
 _WOOD_LIGHT, _WOOD_DARK = (0.66, 0.48, 0.33), (0.46, 0.31, 0.20)
@@ -59,7 +69,7 @@ def background_of(root: bpy.types.Object) -> str:
 
 
 def set_background(scene: bpy.types.Scene, root: bpy.types.Object, name: str) -> None:
-    """Put another background behind a book.
+    """Put another background behind a book; worlds and materials that are not a studio's stay as they are.
 
     Parameters
     ----------
@@ -78,11 +88,34 @@ def set_background(scene: bpy.types.Scene, root: bpy.types.Object, name: str) ->
     look = BACKGROUNDS[name]
     root[BACKGROUND_KEY] = name
     scene.render.film_transparent = look.nothing
-    _paint(table.data.materials[0], look)
+    _paint(_own_material(root, table), look)
     sky: Any = scene.world
-    for node in sky.node_tree.nodes if sky is not None and sky.node_tree is not None else ():
+    own = sky is not None and sky.get(SKY_KEY) is not None and sky.node_tree is not None
+    for node in sky.node_tree.nodes if own else ():
         if node.type == "BACKGROUND":
             node.inputs["Strength"].default_value = look.sky
+
+
+def renew_background(scene: bpy.types.Scene | None, root: bpy.types.Object) -> None:
+    """Put the chosen background behind a book whose studio was built anew."""
+    if scene is not None and root.get(BACKGROUND_KEY) is not None:
+        set_background(scene, root, background_of(root))
+
+
+def _own_material(root: bpy.types.Object, table: Any) -> Any:
+    """The material of a studio's table; a new one where a user has put another there, or none."""
+    worn = table.data.materials[0] if table.data.materials else None
+    if worn is not None and worn.get(TABLE_KEY) is not None:
+        return worn
+    made = bpy.data.materials.new("Table")
+    if made.node_tree is None:
+        made.use_nodes = True
+    made[TABLE_KEY] = True
+    for item in root.children_recursive:
+        if item == table or item.get(_SUPPORT_KEY) is not None:
+            item.data.materials.clear()
+            item.data.materials.append(made)
+    return made
 
 
 def _paint(material: Any, look: Background) -> None:

@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import contextlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import numpy as np
 
-from .books import bound_root_of, camera_of
+from .books import bound_root_of, camera_of, is_linked
+from .bound_studio import SUPPORT_KEY
 from .geometry.errors import HingeleafError
 from .geometry.transforms import Array
 
-__all__ = ["HIDDEN", "LONGEST", "STEPS", "MotionSamples", "book_objects", "sample_motion", "show_again", "top_of"]
+__all__ = [
+    "HIDDEN",
+    "LONGEST",
+    "STEPS",
+    "MotionSamples",
+    "all_shown",
+    "book_objects",
+    "is_rendered",
+    "refuse_linked",
+    "sample_motion",
+    "show_again",
+    "top_of",
+]
 
-#: Property of an object that is hidden because a baked copy of it is shown.
+#: Property of an object that is hidden because a baked copy of it is shown: whether it was rendered before.
 HIDDEN = "hingeleaf_hidden_for_baked"
 
 #: Samples a frame: motion blur, and players that run faster, look between frames.
@@ -48,19 +62,38 @@ def top_of(root: bpy.types.Object) -> bpy.types.Object:
     return bound_root_of(root) or root
 
 
-def book_objects(top: bpy.types.Object) -> list[bpy.types.Object]:
+def refuse_linked(items: Iterable[bpy.types.Object]) -> None:
+    """HingeleafError where a book is another file's: its objects cannot be hidden, nor called otherwise for a while."""
+    if any(map(is_linked, items)):
+        raise HingeleafError("This book is linked from another file: press Make Book Local to change it")
+
+
+def book_objects(top: bpy.types.Object, *, supports: bool = False) -> list[bpy.types.Object]:
     """What of a book is card: its panels, its covers and what carries them, each after its parent; not its studio.
 
-    What is not rendered, such as the sheet with the bulk map, is none of it; nor is what a user has hung there as light
-    or camera.
+    What is not rendered, such as the sheet with the bulk map, is none of it, but for what carries something that is;
+    nor is what a user has hung there as light or camera.
+
+    Parameters
+    ----------
+    top : the root of the book
+    supports : whether what keeps a bound book level, which moves with it, comes too
     """
-    studio = _studio_things(top)
-    kept = [top]
+    studio = {item for item in _studio_things(top) if not supports or item.get(SUPPORT_KEY) is None}
+    found = [top]
     for item in _parents_first(top):
-        seen = item.parent in kept and item.type in _KINDS and item not in studio
-        if seen and (not item.hide_render or item.get(HIDDEN)):
-            kept.append(item)
-    return kept
+        if item.parent in found and item.type in _KINDS and item not in studio:
+            found.append(item)
+    kept = {top}
+    for item in reversed(found):
+        if (is_rendered(item) or item in kept) and item.parent is not None:
+            kept |= {item, item.parent}
+    return [item for item in found if item in kept]
+
+
+def is_rendered(item: bpy.types.Object) -> bool:
+    """Whether an object is rendered, or would be if no baked copy were shown for it."""
+    return bool(item.get(HIDDEN, not item.hide_render))
 
 
 def _parents_first(item: bpy.types.Object) -> list[bpy.types.Object]:
@@ -83,14 +116,36 @@ def show_again(context: bpy.types.Context, items: Sequence[bpy.types.Object], *,
     """Show objects that are hidden behind a baked copy, which are not evaluated; or hide those objects again."""
     for item in items:
         if hidden:
-            item[HIDDEN] = True
+            item[HIDDEN], item.hide_render = is_rendered(item), True
         elif item.get(HIDDEN) is None:
             continue
         else:
+            item.hide_render = not item[HIDDEN]
             del item[HIDDEN]
-        item.hide_render = hidden
         if context.view_layer is not None and item.name in context.view_layer.objects:
             item.hide_set(hidden, view_layer=context.view_layer)
+
+
+@contextlib.contextmanager
+def all_shown(context: bpy.types.Context, items: Sequence[bpy.types.Object]) -> Iterator[None]:
+    """Show objects for the time being, whatever hides them: those that are hidden are not evaluated."""
+    layer: Any = context.view_layer
+    asleep = [item for item in items if item.get(HIDDEN) is not None]
+    disabled = [item for item in items if item.hide_viewport]
+    show_again(context, asleep)
+    for item in disabled:
+        item.hide_viewport = False
+    closed = [item for item in items if item.name in layer.objects and item.hide_get(view_layer=layer)]
+    for item in closed:
+        item.hide_set(False, view_layer=layer)
+    try:
+        yield
+    finally:
+        for item in closed:
+            item.hide_set(True, view_layer=layer)
+        for item in disabled:
+            item.hide_viewport = True
+        show_again(context, asleep, hidden=True)
 
 
 def sample_motion(
@@ -122,21 +177,19 @@ def sample_motion(
     worlds = {item.name: np.empty((count, 4, 4)) for item in items}
     strengths = {(item.name, modifier.name): np.empty(count) for item, modifier in moved}
     before = scene.frame_current, scene.frame_subframe
-    asleep = [item for item in items if item.get(HIDDEN) is not None]
-    show_again(context, asleep)
     context.window_manager.progress_begin(0, count)
     try:
-        for step in range(count):
-            scene.frame_set(start + step // STEPS, subframe=step % STEPS / STEPS)
-            depsgraph = context.evaluated_depsgraph_get()
-            for item in items:
-                worlds[item.name][step] = np.array(item.evaluated_get(depsgraph).matrix_world)
-            for item, modifier in moved:
-                seen: Any = item.evaluated_get(depsgraph).modifiers[modifier.name]
-                strengths[item.name, modifier.name][step] = seen.strength * (1.0 - seen.mid_level)
-            context.window_manager.progress_update(step)
+        with all_shown(context, items):
+            for step in range(count):
+                scene.frame_set(start + step // STEPS, subframe=step % STEPS / STEPS)
+                depsgraph = context.evaluated_depsgraph_get()
+                for item in items:
+                    worlds[item.name][step] = np.array(item.evaluated_get(depsgraph).matrix_world)
+                for item, modifier in moved:
+                    seen: Any = item.evaluated_get(depsgraph).modifiers[modifier.name]
+                    strengths[item.name, modifier.name][step] = seen.strength * (1.0 - seen.mid_level)
+                context.window_manager.progress_update(step)
     finally:
-        show_again(context, asleep, hidden=True)
         scene.frame_set(before[0], subframe=before[1])
         context.window_manager.progress_end()
     return MotionSamples(start + np.arange(count) / STEPS, worlds, strengths)

@@ -13,7 +13,7 @@ from .books import ASPECT_KEY, bound_root_of, camera_of, root_of
 from .convert import metres
 from .cover import add_cover
 from .film_scene import turn_on_denoising
-from .filming_backgrounds import TABLE_KEY
+from .filming_backgrounds import SKY_KEY, TABLE_KEY, renew_background
 from .framing import View, look_along, stand_back, swept_corners
 from .geometry.spread import Spread
 from .geometry.transforms import Array
@@ -70,6 +70,7 @@ def build_studio(spread: Spread, book: Book, context: bpy.types.Context, size: t
 def light_scene(context: bpy.types.Context, title: str, size: tuple[int, int]) -> None:
     """Give the scene the studio's soft light from all around, and the look of the picture; size is in pixels."""
     context.scene.world = _world(title)
+    context.scene.render.film_transparent = False
     _set_look(context.scene, size)
 
 
@@ -118,6 +119,7 @@ def rebuild_studio(spread: Spread, book: Book, context: bpy.types.Context) -> No
     size = context.scene.render.resolution_x, context.scene.render.resolution_y
     if clear_studio(book.root, book.collection):
         _stand(spread, book, context, size)
+        renew_background(context.scene, book.root)
 
 
 def clear_studio(root: bpy.types.Object, collection: bpy.types.Collection) -> bool:
@@ -162,7 +164,9 @@ def _add_table(
     mesh = bpy.data.meshes.new("Table")
     mesh.from_pydata(vertices, [], faces)
     mesh.polygons.foreach_set("use_smooth", np.ones(len(faces), dtype=bool))
-    mesh.materials.append(plain_material(f"{title}: table", _TABLE, roughness=0.62))
+    paper = plain_material(f"{title}: table", _TABLE, roughness=0.62)
+    paper[TABLE_KEY] = True
+    mesh.materials.append(paper)
     mesh.update()
     table = bpy.data.objects.new("Table", mesh)
     table[TABLE_KEY] = True
@@ -214,6 +218,7 @@ def _place(collection: bpy.types.Collection, root: bpy.types.Object, item: bpy.t
 def _world(title: str) -> bpy.types.World:
     """Soft light from all around, cooler from above."""
     world = bpy.data.worlds.new(f"{title} studio")
+    world[SKY_KEY] = True
     if world.node_tree is None:
         world.use_nodes = True
     nodes, links = world.node_tree.nodes, world.node_tree.links

@@ -11,13 +11,15 @@ import struct
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import bpy
 
 from .artwork import repack
-from .books import is_linked
+from .books import is_linked, spreads_of
+from .bound_fit import fit_bound
 from .carrying import BOUND_KEY, TEXT_KEY, artwork_names, file_of, has_origins, holds, images_of_book, is_painted_over
-from .designing import change_book, is_changing, is_edited, read_design
+from .designing import change_book, is_changing, is_edited, read_design, spread_of
 from .geometry.artwork import opened_picture
 from .geometry.errors import HingeleafError
 from .presenting import redraw
@@ -72,7 +74,8 @@ def _is_readable(file: Path) -> bool:
 
 
 def _look() -> float:
-    if bpy.app.is_job_running("RENDER"):
+    application: Any = bpy.app
+    if application.is_job_running("RENDER"):
         # Pictures that are being rendered with stay as they are.
         return _OFTEN_S
     names = look_at_files(bpy.context)
@@ -156,16 +159,21 @@ def _show(context: bpy.types.Context, root: bpy.types.Object, name: str, file: P
 def _appear(context: bpy.types.Context, root: bpy.types.Object, name: str, file: Path) -> bool:
     """Put artwork on whose file was not there, or no picture, when its book was built."""
     tried = root.name_full, file, _SEEN[(root.name_full, name)]
-    if root.get(TEXT_KEY) is None or tried in _TRIED:
+    if tried in _TRIED:
         return False
-    if is_changing(root) or is_edited(root) or _is_busy(context):
+    is_spread = root.get(TEXT_KEY) is not None
+    spreads = [root] if is_spread else spreads_of(root)
+    if any(is_changing(item) or is_edited(item) for item in spreads) or _is_busy(context):
         # A hand is at work: later.
         del _SEEN[(root.name_full, name)]
         return False
     _TRIED.add(tried)
     with opened_picture(file) as picture:
         picture.load()
-    change_book(context, root, read_design(root))
+    if is_spread:
+        change_book(context, root, read_design(root))
+    else:
+        fit_bound(context, root, spread_of)
     return name in images_of_book(root)
 
 

@@ -118,4 +118,5 @@ def write_json(target: str, data: dict[str, Any]) -> None:
     if target == "-":
         print(text, end="")
     else:
-        write_file(target, text.encode("utf-8"))
+        # File names may hold what UTF-8 does not; the code that stands for it is one of JSON's own escapes.
+        write_file(target, text.encode("utf-8", "backslashreplace"))

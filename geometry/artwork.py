@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
@@ -15,12 +17,16 @@ from .spread import Spread
 if TYPE_CHECKING:
     from PIL import Image
 
-__all__ = ["BLEED_MM", "PictureHead", "art_box", "opened_picture", "picture_head", "picture_size"]
+__all__ = ["BLEED_MM", "PictureHead", "art_box", "check_whole", "opened_picture", "picture_head", "picture_size"]
 
 #: Artwork reaches this far beyond the outline, so that a cut a little off shows no white (common practice).
 BLEED_MM = 3.0
 #: The tag of EXIF that says how a camera was held, and its values for one that lay on its side (EXIF 2.3, 4.6.4).
 _ORIENTATION, _ON_ITS_SIDE = 0x0112, (5, 6, 7, 8)
+#: How it is turned upright, for each of them: Pillow's numbers of Image.Transpose.
+_TURNS: Mapping[int, int] = {2: 0, 3: 3, 4: 1, 5: 5, 6: 4, 7: 6, 8: 2}
+#: Of larger pictures than this only PNG is looked through to its end, which has sums to look at.
+_MOST_LOOKED_THROUGH = 40_000_000
 
 
 def art_box(spread: Spread, piece_id: str) -> tuple[float, float, float, float]:
@@ -72,7 +78,9 @@ def picture_head(file: str | Path) -> PictureHead:
         It cannot be read or is no picture.
     """
     with _head(file) as image:
-        sides = image.size[::-1] if _orientation(image) in _ON_ITS_SIDE else image.size
+        # Of TIFF, the reader gives the size upright.
+        lies = image.format != "TIFF" and _orientation(image) in _ON_ITS_SIDE
+        sides = image.size[::-1] if lies else image.size
         return PictureHead(int(sides[0]), int(sides[1]), image.mode == "CMYK", int(getattr(image, "n_frames", 1)))
 
 
@@ -93,18 +101,67 @@ def opened_picture(file: str | Path | IO[bytes]) -> Iterator[Image.Image]:
     FileError
         It cannot be read, here or when its pixels are asked for, or is no picture.
     """
-    from PIL import ImageOps
+    from PIL import Image
 
     with _head(file) as image:
         if _orientation(image) == 1:
             yield image
-        else:
-            # Without its profile, the same picture would have other colours.
-            profile = image.info.get("icc_profile")
-            upright = ImageOps.exif_transpose(image)
-            if profile:
-                upright.info["icc_profile"] = profile
-            yield upright
+            return
+        # TIFF is turned as it is read, and says so from then on.
+        image.load()
+        turn = _TURNS.get(_orientation(image))
+        upright = image.copy() if turn is None else image.transpose(Image.Transpose(turn))
+        # Else whoever writes it would write that it lies.
+        for key in ("exif", "Raw profile type exif", "xmp", "XML:com.adobe.xmp"):
+            upright.info.pop(key, None)
+        yield upright
+
+
+def check_whole(file: str | Path) -> None:
+    """Look through a picture to its end; of formats other than PNG that are very large, only the head.
+
+    Parameters
+    ----------
+    file : path
+
+    Raises
+    ------
+    FileError
+        It is no picture, or ends too early.
+    """
+    try:
+        state = os.stat(file)  # noqa: PTH116 - of a name as it was given
+    except (OSError, ValueError) as error:
+        raise FileError(f"it cannot be read ({error})") from None
+    fault = _fault(str(file), state.st_size, state.st_mtime_ns)
+    if fault:
+        raise FileError(fault)
+
+
+@lru_cache(maxsize=512)
+def _fault(file: str, size: int, changed_ns: int) -> str:
+    """What check_whole says of a file, "" of a sound one; once for each state it is in, as fitting checks often."""
+    is_png = False
+    try:
+        with _head(file) as image:
+            is_png, large = image.format == "PNG", image.width * image.height > _MOST_LOOKED_THROUGH
+            if is_png:
+                # Sums over its parts: quicker by far than to unpack it.
+                image.verify()
+                return ""
+    except FileError as error:
+        if not is_png:
+            return str(error)
+    if large:
+        return "it ends too early, or is damaged; save it again" if is_png else ""
+    try:
+        with _head(file) as image:
+            # JPEG is read as coarsely as it can be.
+            image.draft(None, (max(image.width // 8, 1), max(image.height // 8, 1)))
+            image.load()
+    except FileError as error:
+        return str(error)
+    return ""
 
 
 def _orientation(image: Image.Image) -> int:
@@ -112,7 +169,11 @@ def _orientation(image: Image.Image) -> int:
     if image.format == "PNG" and not {"exif", "Raw profile type exif"} & set(image.info):
         # Pillow would read all pixels to see whether it comes after them.
         return 1
-    return int(image.getexif().get(_ORIENTATION, 1))
+    try:
+        found = int(image.getexif().get(_ORIENTATION, 1))
+    except Exception:  # noqa: BLE001 - broken metadata raises anything, and the pixels are sound
+        return 1
+    return found if 1 < found <= 8 else 1
 
 
 @contextmanager
@@ -125,6 +186,11 @@ def _head(file: str | Path | IO[bytes]) -> Iterator[Image.Image]:
             # A poster at 300 dpi is larger than what Pillow warns of; and metadata may be broken where pixels are not.
             warnings.simplefilter("ignore")
             with Image.open(file) as image:
+                if image.mode == "F":
+                    raise FileError(
+                        "its colours are floating-point numbers, which print as nothing that was seen; save it with 8 "
+                        "or 16 bits a channel"
+                    )
                 yield image
     except HingeleafError:
         raise

@@ -10,7 +10,7 @@ from typing import Any
 
 from .assembly import assemble
 from .description.reader import parse_description, read_description
-from .design.matching import Matching, match_artwork, matching_text, pictures_in, with_matches
+from .design.matching import Matching, is_writable, match_artwork, matching_text, pictures_in, with_matches
 from .errors import FileError, HingeleafError
 from .files import make_folder, write_file, write_files
 
@@ -56,6 +56,9 @@ def assign(options: argparse.Namespace) -> tuple[int, dict[str, Any], str]:
         return 1, _as_data(matching, []), matching_text(matching)
     folder = target.resolve().parent
     names, copies = _named(folder, [match.file for match in matching.matches])
+    for name in names.values():
+        if not is_writable(name):
+            raise FileError(f"{name}: its name, or its folder's, cannot be written into a description; rename it")
     changed = with_matches(description, matching.matches, names)
     assemble(changed)
     if copies:

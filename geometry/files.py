@@ -10,7 +10,13 @@ from pathlib import Path
 
 from .errors import FileError
 
-__all__ = ["make_folder", "write_file", "write_files"]
+__all__ = ["is_there", "make_folder", "write_file", "write_files"]
+
+
+def is_there(path: str | Path) -> bool:
+    """Whether a file is there that can be opened; False for a name that no disk takes, or a folder closed to us."""
+    # Path.is_file raises for such names.
+    return os.path.isfile(path)  # noqa: PTH113
 
 
 def make_folder(path: str | Path) -> Path:

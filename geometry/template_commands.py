@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import Any
 
 from .errors import HingeleafError
@@ -28,8 +27,9 @@ def add_template_command(commands: Any) -> None:
 def templates(options: argparse.Namespace) -> tuple[int, dict[str, Any], str]:
     """Write templates; returns the exit status, the result as data and as text."""
     from .assembly import assemble
-    from .binding import is_book, read_bound
-    from .description.reader import read_description, read_text
+    from .binding import read_bound
+    from .binding.reader import names_book
+    from .description.reader import read_description
     from .templates.options import TemplateOptions
     from .templates.write import write_book_templates, write_templates
 
@@ -39,7 +39,7 @@ def templates(options: argparse.Namespace) -> tuple[int, dict[str, Any], str]:
         test_card=options.test_card,
         pieces=None if options.pieces is None else _names(options.pieces),
     )
-    if is_book(read_text(Path(options.scene))):
+    if names_book(options.scene):
         result = write_book_templates(read_bound(options.scene), options.out, chosen)
     else:
         result = write_templates(assemble(read_description(options.scene)), options.out, chosen)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import bpy
 from bpy.props import BoolProperty, EnumProperty, IntProperty
 
-from ..baking import bake_book, baked_of, remove_baked
+from ..baking import bake_book, meant_bakes, remove_baked, show_book
 from .base import BookOperator, Outcome
 
 __all__ = ["HINGELEAF_OT_bake_motion", "HINGELEAF_OT_remove_bake", "frame_range"]
@@ -79,6 +79,9 @@ class HINGELEAF_OT_remove_bake(BookOperator, bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     def run(self, context: bpy.types.Context) -> None:
-        """Remove all of the book's."""
-        for collection in baked_of(context, self.book(context)):
+        """Remove the copy that is active, else all of the active book's; a copy may have been deleted by hand."""
+        found = meant_bakes(context)
+        for collection in found:
             remove_baked(context, collection)
+        if not found:
+            show_book(context, self.book(context))

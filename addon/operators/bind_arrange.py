@@ -1,6 +1,8 @@
 """Rearrange a bound book: show, add, remove and move its spreads, and change its cover."""
 
-from pathlib import Path
+from collections.abc import Mapping
+from itertools import chain, count
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 import bpy
@@ -8,8 +10,9 @@ from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, IntPrope
 
 from ..books import NUMBER_KEY, active_book, active_bound, bound_root_of, camera_of, collection_of, spreads_of
 from ..bound_books import add_spread, change_cover, move_spread, remove_spread, show_spread
-from ..bound_fit import book_of
-from ..carrying import artwork_name, folder_with
+from ..bound_files import content_of, place_of
+from ..bound_fit import book_of, mended_book
+from ..carrying import artwork_name, folder_with, note_origin, own_folder
 from ..designing import finish_changes, read_design
 from ..geometry import HingeleafError, assemble
 from ..geometry.artwork import picture_size
@@ -40,6 +43,7 @@ class BoundOperator(ReportingOperator):
         said = finish_changes(context)
         if said:
             raise HingeleafError(said)
+        mended_book(bound)
         return bound
 
     def spread(self, context: bpy.types.Context) -> bpy.types.Object:
@@ -111,9 +115,10 @@ class HINGELEAF_OT_add_spread(BoundOperator, bpy.types.Operator):
             margin_mm=old.page.margin_mm,
             grammage_gsm=stock.grammage_gsm,
             color="#" + "".join(f"{round(255 * value):02x}" for value in stock.color),
-            folder=old.folder,
+            folder=own_folder(root),
         )
-        made = add_spread(context, bound, description, assemble(description), int(root[NUMBER_KEY]))
+        after = spreads_of(bound).index(root) + 1
+        made = add_spread(context, bound, description, assemble(description), after)
         show_spread(bound, int(made[NUMBER_KEY]))
         make_active(context, made)
 
@@ -242,10 +247,13 @@ class HINGELEAF_OT_change_cover(BoundOperator, bpy.types.Operator):
         added = self._pictures(bound, values)
         for warning in change_cover(context, bound, values, folder=folder_with(bound, added) if added else None):
             self.report({"WARNING"}, warning)
+        for name, file in added.items():
+            note_origin(bound, name, file)
 
     def _pictures(self, bound: bpy.types.Object, values: dict[str, Any]) -> dict[str, Path]:
         """Put the names of new pictures into the values; returns their files by these names."""
-        cover, added = book_of(bound).cover, {}
+        cover = book_of(bound).cover
+        added: dict[str, Path] = {}
         for key in ("art_front", "art_back"):
             if not self.properties.is_property_set(key):
                 continue
@@ -258,9 +266,24 @@ class HINGELEAF_OT_change_cover(BoundOperator, bpy.types.Operator):
                     picture_size(file)
                 except FileError as error:
                     raise FileError(f"{file.name}: {error}") from None
-                values[key] = artwork_name(bound, file)
+                values[key] = _free_name(bound, artwork_name(bound, file), file, added)
                 added[values[key]] = file
         return added
+
+
+def _free_name(bound: bpy.types.Object, name: str, file: Path, added: Mapping[str, Path]) -> str:
+    """A name for a new picture, with a number where another that is new as well has it."""
+    taken = {place_of(other): each for other, each in added.items()}
+
+    def is_free(wanted: str) -> bool:
+        other = taken.get(place_of(wanted))
+        if other is None:
+            return wanted == name or not (own_folder(bound) / wanted).is_file()
+        return wanted in added and content_of(other) == content_of(file)
+
+    path = PurePosixPath(name)
+    numbered = (str(path.with_stem(f"{path.stem}-{number}")) for number in count(2))
+    return next(wanted for wanted in chain([name], numbered) if is_free(wanted))
 
 
 CLASSES = (

@@ -7,16 +7,17 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from ..books import BOUND_SOURCE, description_file, spreads_of
+from ..bound_files import SavedFiles, distinct_files, place_of
 from ..bound_fit import book_of, remember_book
 from ..carrying import artwork_files, own_folder
 from ..designing import change_book, read_design
 from ..geometry import parse_description
 from ..geometry.binding import parse_book
+from ..geometry.binding.writer import set_book
 from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
 from .base import Outcome
 from .bind_arrange import BoundOperator
-from .save_description import new_files
 
 __all__ = ["HINGELEAF_OT_save_bound"]
 
@@ -61,25 +62,24 @@ class HINGELEAF_OT_save_bound(BoundOperator, bpy.types.Operator):
         bound = self.bound(context)
         file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
         book, roots = book_of(bound), spreads_of(bound)
-        places = [file.parent / name for name in book.files]
-        if file in places:
+        texts = [read_design(root).text for root in roots]
+        names = distinct_files(book.files, texts, file.name)
+        text = book.text if tuple(names) == book.files else set_book(book.text, files=names)
+        places = [file.parent / name for name in names]
+        if place_of(file) in map(place_of, places):
             raise FileError(f"{file.name} is the file of a spread of this book: choose another name for the book")
-        files = new_files(file.parent, artwork_files(bound), replace=self.replace)
-        for place, root in zip(places, roots, strict=True):
-            files |= new_files(place.parent, artwork_files(root), replace=self.replace)
-            self._put(files, place, read_design(root).text.encode(), may_replace=place == description_file(root))
-        files[file] = book.text.encode()
+        saved = SavedFiles(replace=self.replace)
+        for name, data in artwork_files(bound).items():
+            saved.add(file.parent / name, data, "the cover")
+        for place, root, said in zip(places, roots, texts, strict=True):
+            for name, data in artwork_files(root).items():
+                saved.add(place.parent / name, data, root.name)
+            saved.add(place, said.encode(), root.name, may_replace=place == description_file(root))
+        files = {**saved.files, file: text.encode()}
         for folder in dict.fromkeys([file.parent, *(item.parent for item in files)]):
             make_folder(folder)
         write_files(files)
-        remember_book(bound, parse_book(book.text, source=file.name, folder=file.parent, look=False))
-        for place, root in zip(places, roots, strict=True):
-            text = read_design(root).text
-            change_book(context, root, parse_description(text, source=place.name, folder=place.parent))
+        remember_book(bound, parse_book(text, source=file.name, folder=file.parent, look=False))
+        for place, root, said in zip(places, roots, texts, strict=True):
+            change_book(context, root, parse_description(said, source=place.name, folder=place.parent))
         self.report({"INFO"}, f"{file.name} saved with {len(roots)} spread{'s' * (len(roots) != 1)}")
-
-    def _put(self, files: dict[Path, bytes], place: Path, data: bytes, *, may_replace: bool) -> None:
-        """Note a file to be written; HingeleafError where another one is there."""
-        if place.is_file() and place.read_bytes() != data and not (may_replace or self.replace):
-            raise FileError(f"{place}: another file is there; tick Replace Files, or choose another folder")
-        files[place] = data

@@ -7,7 +7,9 @@ import bpy
 from bpy.props import BoolProperty, IntProperty, StringProperty
 
 from ..books import active_bound, all_books, bound_root_of, collection_of, is_linked, spreads_of
-from ..bound_books import BOOK_FILE, bind_books, take_apart
+from ..bound_apart import take_apart
+from ..bound_books import bind_books
+from ..bound_files import BOOK_FILE
 from ..designing import finish_change
 from ..geometry import HingeleafError, assemble
 from ..geometry.binding import parse_book

@@ -4,9 +4,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import bpy
-from bpy.props import IntProperty, StringProperty
+from bpy.props import BoolProperty, IntProperty, StringProperty
 
-from ..exporting import export_gltf, export_usd
+from ..exporting import GLTF_ENDS, USD_ENDS, export_gltf, export_usd
 from ..geometry import HingeleafError
 from .bake_motion import frame_range
 from .base import BookOperator, Outcome
@@ -19,14 +19,17 @@ _GLTF = "io_scene_gltf2"
 class _Exporter(BookOperator):
     """Asks for a file and frames."""
 
-    ending = ""
+    #: What the file may be called at its end; the first where it is not.
+    ends: tuple[str, ...] = ("",)
 
     if TYPE_CHECKING:
         filepath: str
+        check_existing: bool
         start: int
         end: int
     else:
         filepath: StringProperty(name="File", description="Where it is written", subtype="FILE_PATH")
+        check_existing: BoolProperty(name="Ask Before Overwriting", default=True, options={"HIDDEN"})
         start: IntProperty(name="Start Frame", description="First frame that is written", default=1)
         end: IntProperty(name="End Frame", description="Last frame that is written", default=250)
 
@@ -34,9 +37,16 @@ class _Exporter(BookOperator):
         """Ask for the file; the frames are those that are played unless told."""
         self.start, self.end = frame_range(context)
         if not self.filepath:
-            self.filepath = bpy.path.clean_name(self.book(context).name) + self.ending
+            self.filepath = bpy.path.clean_name(self.book(context).name) + self.ends[0]
         context.window_manager.fileselect_add(self)  # type: ignore[arg-type]
         return {"RUNNING_MODAL"}
+
+    def check(self, context: bpy.types.Context) -> bool:
+        """End the file's name as it will be, so that Blender asks before that file is overwritten."""
+        if not self.filepath or self.filepath.endswith(("/", "\\")) or self.filepath.lower().endswith(self.ends):
+            return False
+        self.filepath += self.ends[0]
+        return True
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the frames beside the file."""
@@ -51,7 +61,7 @@ class _Exporter(BookOperator):
         if not self.filepath or self.filepath.endswith(("/", "\\")):
             raise HingeleafError("Choose the file that the book is to be written into")
         path = Path(bpy.path.abspath(self.filepath))
-        return path if path.suffix else path.with_suffix(self.ending)
+        return path if path.suffix else path.with_suffix(self.ends[0])
 
 
 class HINGELEAF_OT_export_gltf(_Exporter, bpy.types.Operator):
@@ -60,7 +70,7 @@ class HINGELEAF_OT_export_gltf(_Exporter, bpy.types.Operator):
     bl_idname = "hingeleaf.export_gltf"
     bl_label = "Export glTF"
 
-    ending = ".glb"
+    ends = GLTF_ENDS
 
     if not TYPE_CHECKING:
         filter_glob: StringProperty(default="*.glb", options={"HIDDEN"})
@@ -80,7 +90,7 @@ class HINGELEAF_OT_export_usd(_Exporter, bpy.types.Operator):
     bl_idname = "hingeleaf.export_usd"
     bl_label = "Export USD"
 
-    ending = ".usdc"
+    ends = USD_ENDS
 
     if not TYPE_CHECKING:
         filter_glob: StringProperty(default="*.usdc;*.usda;*.usd;*.usdz", options={"HIDDEN"})

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 
-from ..books import active_book, active_bound, camera_of
+from ..books import active_book, active_bound, camera_of, is_bound_root, spreads_of
+from ..designing import finish_change
 from ..film_job import duration, expected_seconds, measured, running_job
 from ..film_script import Quality, ShotScript
 from ..filming import PRESETS, SIZES, Shot, plan_shot
@@ -15,7 +16,7 @@ from ..geometry import HingeleafError
 from ..reporting import sentence
 from .base import BookOperator, Outcome
 
-__all__ = ["FORMATS", "FilmOperator", "filmed"]
+__all__ = ["FORMATS", "FilmOperator", "filmed", "finished"]
 
 _ENGINES = (
     ("CYCLES", "Final", "Soft light and true colors, with Cycles; takes minutes to hours"),
@@ -38,6 +39,14 @@ def filmed(context: bpy.types.Context) -> bpy.types.Object:
     root = active_bound(context) or active_book(context)
     if root is None:
         raise HingeleafError("There is no book in this scene: open a description first")
+    return root
+
+
+def finished(context: bpy.types.Context) -> bpy.types.Object:
+    """The root of what is filmed, of which all is built that was changed a moment ago."""
+    root = filmed(context)
+    for spread in spreads_of(root) if is_bound_root(root) else [root]:
+        finish_change(context, spread)
     return root
 
 
@@ -184,9 +193,22 @@ class FilmOperator(BookOperator):
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Ask for the file."""
-        self.filepath = self.filepath or f"{filmed(context).name}{self.ending()}"
+        self.filepath = self.filepath or f"{self.usual_name(context)}{self.ending()}"
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
+
+    def check(self, context: bpy.types.Context) -> bool:
+        """Give the name the ending of the format, so that Blender sees which file would be overwritten."""
+        if not self.filepath or self.filepath.endswith(("/", "\\")):
+            return False  # there is a folder, but no name yet
+        named = self._ended(self.filepath)
+        changed = named != self.filepath
+        self.filepath = named
+        return changed
+
+    def usual_name(self, context: bpy.types.Context) -> str:
+        """What the file is called unless told, without its ending."""
+        return filmed(context).name
 
     def ending(self) -> str:
         """How the name of the file ends."""
@@ -196,7 +218,10 @@ class FilmOperator(BookOperator):
         """The chosen file, with its ending."""
         if not self.filepath:
             raise HingeleafError("Choose the file that it is to be written to")
-        path = bpy.path.abspath(self.filepath)
-        for other in (".mp4", ".webm", ".blend"):
-            path = path.removesuffix(other)
-        return Path(path.rstrip("/\\") + self.ending())
+        return Path(self._ended(bpy.path.abspath(self.filepath).rstrip("/\\")))
+
+    def _ended(self, name: str) -> str:
+        """A name with the ending of what is written instead of any other such ending."""
+        ending = Path(name).suffix
+        start = name.removesuffix(ending) if ending.lower() in (".mp4", ".webm", ".blend") else name
+        return start + self.ending()

@@ -10,12 +10,12 @@ from ..film import frames_folder
 from ..film_job import FilmJob, running_job, start_film, start_joining
 from ..film_script import ShotScript
 from ..filming import Shot, plan_shot
-from ..filming_backgrounds import BACKGROUNDS, background_of, set_background
+from ..filming_backgrounds import BACKGROUNDS, set_background
 from ..filming_subject import subject_of
 from ..geometry import HingeleafError
 from ..reporting import sentence
 from .base import BookOperator, Outcome
-from .film_settings import FORMATS, FilmOperator, filmed
+from .film_settings import FORMATS, FilmOperator, filmed, finished
 
 __all__ = [
     "CLASSES",
@@ -55,8 +55,8 @@ class HINGELEAF_OT_make_film(FilmOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Start the film."""
-        root = filmed(context)
-        if background_of(root) == "TRANSPARENT" and self.kind != "PNG":
+        root = finished(context)
+        if root.users_scene[0].render.film_transparent and self.kind != "PNG":
             raise HingeleafError("A transparent background needs the format Picture Sequence; or choose another one")
         _wait_or_watch(start_film(root, self.file(), self.script(context), self.quality()))
 
@@ -83,7 +83,7 @@ class HINGELEAF_OT_make_stills(FilmOperator, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Start them."""
-        _wait_or_watch(start_film(filmed(context), self.file(), self.script(context), self.quality()))
+        _wait_or_watch(start_film(finished(context), self.file(), self.script(context), self.quality()))
 
 
 class HINGELEAF_OT_save_for_farm(FilmOperator, bpy.types.Operator):
@@ -99,10 +99,16 @@ class HINGELEAF_OT_save_for_farm(FilmOperator, bpy.types.Operator):
         """A Blender file."""
         return ".blend"
 
+    def usual_name(self, context: bpy.types.Context) -> str:
+        """Another one than the open file has."""
+        return f"{filmed(context).name}-farm"
+
     def run(self, context: bpy.types.Context) -> None:
         """Save it, of a copy of the open file."""
-        job = start_film(filmed(context), self.file(), self.script(context), self.quality(), farm=True)
-        _wait_or_watch(job)
+        root, file = finished(context), self.file()
+        if bpy.data.filepath and file.resolve() == Path(bpy.path.abspath(bpy.data.filepath)).resolve():
+            raise HingeleafError(f"{file} is the open file, which the film's would replace; choose another name")
+        _wait_or_watch(start_film(root, file, self.script(context), self.quality(), farm=True))
 
 
 class HINGELEAF_OT_join_film(BookOperator, bpy.types.Operator):
@@ -204,7 +210,8 @@ class HINGELEAF_OT_watch_film(bpy.types.Operator):
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
         if self.job.stopped:
-            self.report({"INFO"}, f"Stopped; the pictures so far are kept in {frames_folder(self.job.file)}")
+            kept = f"; the pictures so far are kept in {frames_folder(self.job.file)}" if self.job.keeps else ""
+            self.report({"INFO"}, f"Stopped{kept}")
             return {"CANCELLED"}
         self.report({"INFO"}, f"{self.job.what.capitalize()} written: {self.job.file}")
         return {"FINISHED"}

@@ -2,7 +2,7 @@
 
 import bpy
 
-from ..baking import baked_of
+from ..baking import is_hidden, meant_bakes
 from ..books import active_book
 from .base import SidebarPanel
 
@@ -22,7 +22,7 @@ class HINGELEAF_PT_export(SidebarPanel, bpy.types.Panel):
         row = layout.row(align=True)
         row.operator("hingeleaf.bake_motion", icon="KEYFRAME_HLT")
         root = active_book(context)
-        if root is not None and baked_of(context, root):
+        if meant_bakes(context) or (root is not None and is_hidden(root)):
             row.operator("hingeleaf.remove_bake", text="", icon="X")
         row = layout.row(align=True)
         row.operator("hingeleaf.export_gltf", icon="EXPORT")

@@ -12,7 +12,7 @@ as thick as it will be.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -139,12 +139,13 @@ class Binding:
             frames.append(frame)
         return tuple(frames[::-1])
 
-    def pose(self, leaf_angles: Array) -> dict[tuple[int, str], Array]:
+    def pose(self, leaf_angles: Array, only: Collection[int] | None = None) -> dict[tuple[int, str], Array]:
         """Every panel in the bound world.
 
         Parameters
         ----------
         leaf_angles : (m, n+1) float, radians
+        only : numbers of the spreads that are wanted; None for all
 
         Returns
         -------
@@ -153,8 +154,9 @@ class Binding:
         openings = self.openings(leaf_angles)
         poses: dict[tuple[int, str], Array] = {}
         for index, frame in enumerate(self.frames(leaf_angles)):
-            own = self.spread_pose(index + 1, openings[:, index])
-            poses |= {(index + 1, name): frame @ matrices for name, matrices in own.items()}
+            if only is None or index + 1 in only:
+                own = self.spread_pose(index + 1, openings[:, index])
+                poses |= {(index + 1, name): frame @ matrices for name, matrices in own.items()}
         return poses
 
     def spread_pose(self, number: int, openings: Array) -> dict[str, Array]:

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ..artwork import picture_size
 from ..checks import worst_first
+from ..checks.artwork import picture_findings
 from ..checks.closes_flat import check_closes_flat
 from ..checks.findings import Finding, Severity
 from ..checks.opens_fully import check_opens_fully
-from ..errors import FileError
 from .binding import Binding
+from .cover_net import cover_sizes
 from .leaf_glue import Fouling, LeafFace, foulings, leaf_faces, middle_of
 from .turning import STEP_DEG, Meeting, find_meetings, find_straying
 
@@ -175,23 +175,16 @@ def _thickness(binding: Binding) -> Iterator[Finding]:
         f"{binding.cover.board_mm:g} mm; up to {binding.rigid_mm:.1f} mm before card beside thick places has settled; "
         f"the spine of the cover is {block:.1f} mm wide between the boards"
     )
+    jammed = [name for name, stack in zip(binding.names, binding.stacks, strict=True) if stack.left_out]
+    if jammed:
+        message += f"; without what does not come to lie, because its spread does not close: {', '.join(jammed)}"
     yield Finding("thickness", "note", "cover", None, None, 0.0, binding.thickness_mm, "mm", message)
 
 
 def _artwork(binding: Binding) -> Iterator[Finding]:
-    """Artwork of the cover that is not there, or is no picture."""
+    """Artwork of the cover that is not there, is no picture, does not fit its board, or will not print as it looks."""
+    board = cover_sizes(binding).board
     for side, file in (("front", binding.cover.art_front), ("back", binding.cover.art_back)):
-        if file is None:
-            continue
-        name = Path(file).name
-        fault = ""
-        if not Path(file).is_file():
-            fault = "is not there; the board stays plain"
-        else:
-            try:
-                picture_size(file)
-            except FileError as error:
-                fault = f"cannot be printed: {error}"
-        if fault:
-            message = f"the artwork of the {side} board, {name}, {fault}"
-            yield Finding("artwork", "warning", "cover", f"cover/{side}", None, None, 1.0, "files", message)
+        if file is not None:
+            what = f"the artwork of the {side} board, {Path(file).name},"
+            yield from picture_findings(Path(file), board, what, "cover", panel=f"cover/{side}", base="board")

@@ -13,13 +13,14 @@ from ..checks import run_checks
 from ..description.data import Description
 from ..errors import HingeleafError
 from ..figures import figures_of
-from ..files import make_folder, write_file
+from ..files import is_there, make_folder, write_file
 from ..remedies import with_remedies
 from ..report import report_data, report_text
 from ..sheet_arguments import cutting_options, sheet_options
 from ..spread import Spread
 from .binding import Binding, bind
 from .checks import check_binding
+from .data import BookDescription
 from .poses import side_by_side_data, turns_data
 from .reader import read_book, read_spreads
 from .report import binding_data, binding_text
@@ -27,23 +28,27 @@ from .report import binding_data, binding_text
 __all__ = ["BOOK_COMMANDS"]
 
 
-def _read(path: str) -> tuple[Binding, tuple[Description, ...], tuple[Spread, ...]]:
+def _read(
+    path: str, of_spreads: Mapping[str, object] | None = None
+) -> tuple[Binding, tuple[Description, ...], tuple[Spread, ...]]:
+    """The book, bound; options that only a spread has are refused."""
     book = read_book(path)
+    _one_spread_only(of_spreads or {}, book)
     descriptions, spreads = read_spreads(book)
     return bind(book, descriptions, spreads), descriptions, spreads
 
 
-def _one_spread_only(given: Mapping[str, object], binding: Binding) -> None:
+def _one_spread_only(given: Mapping[str, object], book: BookDescription) -> None:
     for option, value in given.items():
         if value:
             raise HingeleafError(
-                f"{option} is for one spread: name the file of one instead of the book, e.g. {binding.names[0]}.toml"
+                f"{option} is for one spread: name the file of one instead of the book, e.g. {book.files[0]}"
             )
 
 
 def _check(options: argparse.Namespace) -> int:
-    binding, descriptions, spreads = _read(options.scene)
-    _one_spread_only({"--apply": options.apply, "--bulk-map": options.bulk_map}, binding)
+    of_spreads = {"--apply": options.apply, "--bulk-map": options.bulk_map}
+    binding, descriptions, spreads = _read(options.scene, of_spreads)
     reports: list[dict[str, Any]] = []
     texts: list[str] = []
     failed = False
@@ -133,8 +138,7 @@ def _nets(options: argparse.Namespace) -> int:
 def _cost(options: argparse.Namespace) -> int:
     from .costing import book_cost, cost_text
 
-    binding, _, _ = _read(options.scene)
-    _one_spread_only({"--compare": options.compare}, binding)
+    binding, _, _ = _read(options.scene, {"--compare": options.compare})
     cost = book_cost(binding, sheet=options.sheet, options=sheet_options(options))
     if options.json:
         write_json(options.json, cost.as_dict())
@@ -151,7 +155,7 @@ def _booklet(options: argparse.Namespace) -> int:
 
     binding, _, spreads = _read(options.scene)
     folder = Path(options.out)
-    if folder.suffix.lower() == ".pdf" or folder.is_file():
+    if folder.suffix.lower() == ".pdf" or is_there(folder):
         raise HingeleafError(
             f"{folder}: a bound book has a booklet for each spread and one for the binding: --out must name a folder"
         )

@@ -105,9 +105,10 @@ def book_cost(binding: Binding, *, sheet: str | None = None, options: SheetOptio
 
 def cost_text(cost: BookCost) -> str:
     """The cost of a book, to be read: the whole first, a line for each spread, then each in full."""
-    total, sizes = cost.total, cost.cover
+    total, sizes, count = cost.total, cost.cover, len(cost.spreads)
     lines = [
-        f"{cost.title}: {len(cost.spreads)} spreads, {total['pieces']:.0f} pieces on {total['sheets']:.0f} sheets, "
+        f"{cost.title}: {count} spread{'s' * (count != 1)}, {total['pieces']:.0f} pieces on "
+        f"{total['sheets']:.0f} sheets, "
         f"{total['glue_points']:.0f} glue points ({total['glue_area_mm2'] / 100:.1f} cm2), "
         f"{total['hand_operations']:.0f} operations by hand",
         f"  cuts {total['cut_mm'] / 1000:.2f} m, creases {total['crease_mm'] / 1000:.2f} m; {total['weight_g']:.0f} g "

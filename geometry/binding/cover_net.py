@@ -15,6 +15,7 @@ import numpy as np
 from shapely import Polygon, box
 
 from ..artwork import BLEED_MM
+from ..files import is_there
 from ..model import GlueArea, Panel, Piece, Stock
 from ..nets.pictures import read_picture
 from ..spread import Spread
@@ -135,7 +136,7 @@ def missing_artwork(binding: Binding) -> list[str]:
     return [
         f"the artwork of the {side} board, {Path(file).name}, is not there: it stays plain"
         for side, file in files.items()
-        if file is not None and not Path(file).is_file()
+        if file is not None and not is_there(file)
     ]
 
 
@@ -143,7 +144,7 @@ def cover_artwork(binding: Binding) -> bytes | None:
     """One picture of the whole wrap: the colour of the cover, and on it the artwork of both boards.
 
     Artwork fills the outside of its board; about it follows its mirror image as bleed, for boards that are glued a
-    little off.
+    little off; towards the spine at most half the way to the other board.
 
     Returns
     -------
@@ -157,24 +158,33 @@ def cover_artwork(binding: Binding) -> bytes | None:
     from PIL import Image
 
     files = {"front": binding.cover.art_front, "back": binding.cover.art_back}
-    pictures = {side: read_picture(file) for side, file in files.items() if file is not None and Path(file).is_file()}
+    pictures = {side: read_picture(file) for side, file in files.items() if file is not None and is_there(file)}
     if not pictures:
         return None
     sizes = cover_sizes(binding)
     left, low, right, high = _art_box(_wrap(sizes, -binding.cover.square_mm, _CORNER_BOARDS * binding.cover.board_mm))
     dots = min(_DOTS_PER_MM, max(picture.width for picture in pictures.values()) / sizes.board[0])
     color = tuple(round(255 * part) for part in binding.cover.color)
-    canvas = Image.new("RGB", (round((right - left) * dots), round((high - low) * dots)), color)
+    canvas = Image.new("RGB", _pixels((right - left, high - low), dots), color)
     for side, picture in pictures.items():
-        across, down = (round(size * dots) for size in sizes.board)
+        across, down = _pixels(sizes.board, dots)
         with Image.open(io.BytesIO(picture.data)) as image:
             drawn = image.convert("RGBA").resize((across, down), Image.Resampling.LANCZOS)
         bleed = min(round(BLEED_MM * dots), across, down)
-        pixels = np.pad(np.asarray(drawn), ((bleed, bleed), (bleed, bleed), (0, 0)), mode="symmetric")
+        # The boards of a thin book are so near each other that the bleed of one would lie on the other.
+        inner = min(bleed, int((sizes.spine / 2 + sizes.joint) * dots))
+        before, after = (inner, bleed) if side == "front" else (bleed, inner)
+        pixels = np.pad(np.asarray(drawn), ((bleed, bleed), (before, after), (0, 0)), mode="symmetric")
         top = high - (sizes.board[1] - binding.cover.square_mm)
-        corner = round((sizes.board_left(side) - left) * dots) - bleed, round(top * dots) - bleed
+        corner = round((sizes.board_left(side) - left) * dots) - before, round(top * dots) - bleed
         whole = Image.fromarray(pixels)
         canvas.paste(whole, corner, whole)
     stream = io.BytesIO()
     canvas.save(stream, "PNG", compress_level=3)
     return stream.getvalue()
+
+
+def _pixels(size_mm: tuple[float, float], dots_per_mm: float) -> tuple[int, int]:
+    """Width and height of a picture; of a coarse one of a slender cover still one pixel each."""
+    width, height = (max(1, round(side * dots_per_mm)) for side in size_mm)
+    return width, height

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -55,7 +56,7 @@ class BookDescription:
     @property
     def paths(self) -> tuple[Path, ...]:
         """The files of its spreads, absolute, from the front."""
-        return tuple((self.folder / name).resolve() for name in self.files)
+        return tuple(Path(os.path.realpath(self.folder / name)) for name in self.files)
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from ..errors import HingeleafError
-from ..files import make_folder, write_file
-from ..nets import FORMATS, SheetOptions, write_nets
+from ..files import write_file
+from ..nets import FORMATS, SheetOptions
 from ..nets.cutting import CuttingOptions
-from ..nets.write import ALL_FORMATS, NetFiles
+from ..nets.write import DrawnNets, NetFiles, check_formats, draw_nets, write_drawn
 from .binding import Binding
 from .cover_net import cover_artwork, cover_spread, missing_artwork
 
 __all__ = ["COVER_FOLDER", "folders_of", "write_book_nets"]
 
 COVER_FOLDER = "cover"
+#: How folders of spreads are called, and what lies in them.
+_OF_SPREAD = re.compile(r"\d+-.+")
+_NETS = re.compile(r"(^|-)(nets|cutting|assembly)(-\w+)*\.(svg|pdf|dxf)$")
 
 
 def folders_of(binding: Binding) -> tuple[str, ...]:
@@ -54,16 +57,13 @@ def write_book_nets(
     HingeleafError
         A size or a format is not known, or it cannot be laid out so.
     FileError
-        Artwork cannot be read, or a folder not written to; the folders before it are then complete, the others as they
-        were.
+        Artwork cannot be read, or a folder not written to; then no file is new or changed.
     """
-    unknown = [name for name in formats if name not in ALL_FORMATS]
-    if unknown or not formats:
-        raise HingeleafError(f"formats {', '.join(formats)}: write one or more of {', '.join(ALL_FORMATS)}")
+    check_formats(formats, cutting)
     out = Path(out_dir)
-    written: dict[str, NetFiles] = {}
+    drawn: dict[Path, DrawnNets] = {}
     with tempfile.TemporaryDirectory() as temporary:
-        # Read first, so that a cover that cannot be printed is told before anything is written.
+        # Read first, so that a cover that cannot be printed is told before all the rest is drawn.
         art = cover_artwork(binding)
         file = Path(temporary) / "cover-art.png"
         if art is not None:
@@ -72,20 +72,37 @@ def write_book_nets(
         plain = tuple(name for name in formats if name != "booklet")
         parts = [(*part, tuple(formats)) for part in zip(folders_of(binding), binding.spreads, strict=True)]
         parts += [(COVER_FOLDER, cover, plain)] if plain else []
-        make_folder(out)
         for folder, spread, wanted in parts:
-            written[folder] = write_nets(
+            drawn[out / folder] = draw_nets(
                 spread,
-                out / folder,
                 sheet=sheet,
                 formats=wanted,
                 options=options,
                 spot=spot,
                 duplex=duplex,
                 dimensions=dimensions and folder != COVER_FOLDER,
-                cutting=cutting if "cutting" in wanted else None,
+                cutting=cutting,
             )
+    written = {folder.name: files for folder, files in write_drawn(drawn).items()}
     if COVER_FOLDER in written:
-        cover_files = written[COVER_FOLDER]
-        written[COVER_FOLDER] = replace(cover_files, notes=(*cover_files.notes, *missing_artwork(binding)))
+        written[COVER_FOLDER] = _noted(written[COVER_FOLDER], missing_artwork(binding))
+    last = next(reversed(written))
+    written[last] = _noted(written[last], _left_over(out, written))
     return written
+
+
+def _noted(files: NetFiles, notes: Sequence[str]) -> NetFiles:
+    return replace(files, notes=(*files.notes, *notes))
+
+
+def _left_over(out: Path, written: Collection[str]) -> list[str]:
+    """Folders of spreads of an earlier run that still lie beside those of this one."""
+    old = sorted(
+        folder.name
+        for folder in out.iterdir()
+        if folder.name not in written
+        and _OF_SPREAD.fullmatch(folder.name)
+        and folder.is_dir()
+        and any(_NETS.search(file.name) for file in folder.iterdir())
+    )
+    return [f"the folder {name} is left from an earlier run and not part of these nets" for name in old]

@@ -9,6 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Spacer
 
 from ..booklet.pdf import document_pdf, listing, paragraph, width_of
+from ..booklet.words import counted
 from ..booklet.write import PAPERS
 from ..errors import HingeleafError
 from ..nets.lettering import font_name, spelled
@@ -46,7 +47,7 @@ def order_bytes(binding: Binding, *, paper: str = "A4") -> tuple[bytes, int]:
         paragraph("Order of binding", _HEAD, after=1),
         paragraph(binding.title, _TITLE, bold=True, after=6),
         paragraph(
-            f"{len(binding.spreads)} spreads, back to back between two boards: closed the book is "
+            f"{counted(len(binding.spreads), 'spread')}, back to back between two boards: closed the book is "
             f"{binding.thickness_mm:.1f} mm thick."
         ),
         Spacer(1, 2 * MM),

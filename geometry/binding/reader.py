@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -15,6 +16,7 @@ from ..description.locate import key_lines
 from ..description.reader import describes_book, parsed, read_description, read_text
 from ..description.table_reader import TableReader
 from ..errors import DescriptionError, FileError, HingeleafError, Problem
+from ..files import is_there
 from ..spread import Spread
 from .binding import Binding, bind
 from .data import BookDescription, Cover
@@ -52,8 +54,11 @@ def is_book(text: str) -> bool:
 
 
 def names_book(path: str | Path) -> bool:
-    """Whether a file describes a bound book, and not one spread; FileError where it cannot be read."""
-    return is_book(read_text(Path(path)))
+    """Whether a file describes a bound book, and not one spread; FileError where it cannot be read.
+
+    A pipe is not looked into, for it can be read only once: it is taken for a spread.
+    """
+    return is_there(path) and is_book(read_text(Path(path)))
 
 
 def read_book(path: str | Path) -> BookDescription:
@@ -209,14 +214,18 @@ class _Reader(TableReader):
     def spread_file(self, name: str, index: int) -> None:
         """Say what keeps a file from being a spread of this book."""
         place, line = f"spread {index + 1}, file", self.line("spread", index, "file")
+        if "\\" in name:
+            self.problem(place, f'"{name}" has a \\ in it; write folders with /, e.g. sea/storm.toml', line)
+            return
         path = self.below(name, place, line, beside="the book")
         if path is None or not self.look:
             return
         if path == (self.folder / self.source).resolve():
             self.problem(place, f'"{name}" is the book itself; name the file of a spread', line)
             return
-        if not path.is_file():
-            self.problem(place, f'"{name}" is not there{self.near(name, path)}', line)
+        if not is_there(path):
+            what = "is a folder" if os.path.isdir(path) else "is not there"  # noqa: PTH112 - Path.is_dir may raise
+            self.problem(place, f'"{name}" {what}{self.near(name, path)}', line)
             return
         try:
             text = read_text(path)
@@ -228,6 +237,9 @@ class _Reader(TableReader):
 
     def near(self, name: str, path: Path) -> str:
         """A file of nearly that name, for a hint."""
-        beside = sorted(file.name for file in path.parent.glob("*.toml")) if path.parent.is_dir() else []
+        try:
+            beside = sorted(file.name for file in path.parent.glob("*.toml") if is_there(file))
+        except OSError:
+            return ""
         close = get_close_matches(path.name, [file for file in beside if file != self.source], 1)
         return f"; did you mean {Path(name).with_name(close[0]).as_posix()}?" if close else ""

@@ -32,11 +32,12 @@ def binding_data(binding: Binding, findings: Sequence[Finding]) -> dict[str, Any
 def binding_text(binding: Binding, findings: Sequence[Finding]) -> str:
     """The same, to be read."""
     width, height = binding.page_size_mm
-    sizes = cover_sizes(binding)
+    sizes, count = cover_sizes(binding), len(binding.spreads)
     gaps = ", ".join(f"{name} {gap:.1f}" for name, gap in zip(binding.names, binding.gaps_mm, strict=True))
     lines = [
         binding.title,
-        f"  {len(binding.spreads)} spreads of pages of {width:g} x {height:g} mm, {binding.thickness_mm:.1f} mm closed",
+        f"  {count} spread{'s' * (count != 1)} of pages of {width:g} x {height:g} mm, "
+        f"{binding.thickness_mm:.1f} mm closed",
         f"  between the pages, mm: {gaps}",
         f"  leaves, mm, boards included: {', '.join(f'{leaf:.1f}' for leaf in binding.leaves_mm)}",
         f"  two boards of {sizes.board[0]:g} x {sizes.board[1]:g} x {binding.cover.board_mm:g} mm, spine strip "

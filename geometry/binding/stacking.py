@@ -39,6 +39,7 @@ class ClosedStack:
     rigid_mm : the same if no card gave way
     shrunk : the heights between the pages are this share of those that they would have then
     behind_right_mm, behind_left_mm : from a page's printed face to the furthest card behind it, its own included
+    left_out : panels that gap_mm leaves out, because the spread jams before they come to lie
     """
 
     undersides_mm: Mapping[str, float]
@@ -47,6 +48,7 @@ class ClosedStack:
     shrunk: float
     behind_right_mm: float
     behind_left_mm: float
+    left_out: tuple[str, ...]
 
 
 def closed_stack(spread: Spread) -> ClosedStack:
@@ -73,10 +75,13 @@ def closed_stack(spread: Spread) -> ClosedStack:
     between = [name for name in pile.panels if name not in outside]
     under = {"page.right": -calipers["page.right"]}
     under |= _stacked(pile, levels, between, calipers, 0.0)
-    gap = bulk_map(spread).gusset_mm
+    bulk = bulk_map(spread)
+    gap = bulk.gusset_mm
     rigid = max([gap, *(under[name] + calipers[name] for name in between)])
     # Something lies under a panel that lies high, so the gap is more than its own card.
-    shrunk = min([1.0, *((gap - calipers[name]) / under[name] for name in between if under[name] > 0)])
+    share = min([1.0, *((gap - calipers[name]) / under[name] for name in between if under[name] > 0)])
+    # But where the spread jams, the bulk map leaves panels out, and there is no gap to draw them together to.
+    shrunk = share if share > 0 and not bulk.left_out else 1.0
     under |= {name: shrunk * under[name] for name in between}
     under["page.left"] = gap
     depths = {}
@@ -90,7 +95,7 @@ def closed_stack(spread: Spread) -> ClosedStack:
             under[name] = gap + found[name] if away > 0 else -found[name] - calipers[name]
     for name, panel in spread.panels.items():
         under.setdefault(name, under.get(str(panel.parent), 0.0))
-    return ClosedStack(under, gap, rigid, shrunk, depths["page.right"], depths["page.left"])
+    return ClosedStack(under, gap, rigid, shrunk, depths["page.right"], depths["page.left"], bulk.left_out)
 
 
 def page_under(spread: Spread, name: str) -> str:

@@ -159,7 +159,7 @@ def _between(binding: Binding, ends: tuple[int, int], strays: Mapping[int, set[s
     if not pairs:
         return
     for leaves in _leaf_angles(len(binding.spreads), ends):
-        poses = binding.pose(leaves)
+        poses = binding.pose(leaves, ends)
         for board, spread in zip(binding.boards(leaves), (1, len(binding.spreads)), strict=True):
             poses[(spread, board.id)] = board.matrices
         matrices = np.stack([poses[key] for key in members], axis=1)

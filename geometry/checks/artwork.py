@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from pathlib import Path
+from typing import Literal
 
-from ..artwork import PictureHead, art_box, picture_head
+from ..artwork import PictureHead, art_box, check_whole, picture_head
 from ..errors import FileError
+from ..files import is_there
 from ..model import Piece
 from ..spread import Spread
 from .findings import Finding, Severity
 
-__all__ = ["check_artwork", "gone_artwork"]
+__all__ = ["check_artwork", "gone_artwork", "picture_findings"]
 
 #: Artwork that ends up longer or shorter than it was drawn by less than this stays within the bleed and unnoticed.
 _STRETCH_MM = 0.5
@@ -64,26 +66,46 @@ def gone_artwork(spread: Spread, gone: Collection[str]) -> list[Finding]:
 
 
 def _faults(spread: Spread, piece: Piece, face: str, path: Path) -> Iterator[Finding]:
+    left, low, right, high = art_box(spread, piece.id)
     what = f"{piece.id}: the artwork of its {face}, {path.name},"
-    if not path.is_file():
-        message = f"{what} is not there; the card stays plain"
-        yield Finding("artwork", "warning", piece.id, None, None, None, 1.0, "files", message)
+    return picture_findings(path, (right - left, high - low), what, piece.id)
+
+
+def picture_findings(
+    path: Path, size_mm: tuple[float, float], what: str, piece_id: str, *, panel: str | None = None, base: str = "card"
+) -> Iterator[Finding]:
+    """Findings on one artwork file.
+
+    Parameters
+    ----------
+    path : of the file
+    size_mm : width and height of the box that it fills, mm
+    what : how the messages begin
+    piece_id, panel : where it is
+    base : what it is printed on
+    """
+
+    def found(severity: Severity, measure: float, unit: Literal["mm", "files"], message: str) -> Finding:
+        return Finding("artwork", severity, piece_id, panel, None, None, measure, unit, f"{what} {message}")
+
+    if not is_there(path):
+        yield found("warning", 1.0, "files", f"is not there; the {base} stays plain")
         return
     try:
         head = picture_head(path)
+        check_whole(path)
     except FileError as error:
-        message = f"{what} cannot be printed: {error}"
-        yield Finding("artwork", "warning", piece.id, None, None, None, 1.0, "files", message)
+        yield found("warning", 1.0, "files", f"cannot be printed: {error}")
         return
-    left, low, right, high = art_box(spread, piece.id)
-    yield from _misfit(piece, what, head, right - left, high - low)
-    yield from _coarse(piece, what, head, right - left, high - low)
+    for measure, message in _misfit(head, *size_mm):
+        yield found("warning", measure, "mm", message)
+    for severity, measure, message in _coarse(head, *size_mm, base):
+        yield found(severity, measure, "mm", message)
     if head.pictures > 1:
-        message = f"{what} holds {head.pictures} pictures; the first is used: save it as one picture"
-        yield Finding("artwork", "note", piece.id, None, None, None, 1.0, "files", message)
+        yield found("note", 1.0, "files", f"holds {head.pictures} pictures; the first is used: save it as one picture")
     if head.is_inks:
-        message = f"{what} has inks for colours (CMYK), which look otherwise in sRGB: save it as sRGB and look again"
-        yield Finding("artwork", "note", piece.id, None, None, None, 1.0, "files", message)
+        message = "has inks for colours (CMYK), which look otherwise in sRGB: save it as sRGB and look again"
+        yield found("note", 1.0, "files", message)
 
 
 def _dots(width_mm: float, height_mm: float) -> str:
@@ -92,28 +114,28 @@ def _dots(width_mm: float, height_mm: float) -> str:
     return f"{across} x {down} pixels at {_DOTS_PER_INCH} dpi"
 
 
-def _misfit(piece: Piece, what: str, head: PictureHead, width: float, height: float) -> Iterator[Finding]:
-    """A picture of another proportion than its box."""
+def _misfit(head: PictureHead, width: float, height: float) -> Iterator[tuple[float, str]]:
+    """A picture of another proportion than its box: by how much, mm, and a message."""
     across, down = head.width, head.height
     # By its width the picture would be so high; where that is too high, it is by its height too narrow.
     stretch = height - width * down / across
     way, measure = ("height", stretch) if stretch > 0 else ("width", -stretch * across / down)
     # A pixel more or less is rounding.
     if measure > _STRETCH_MM + max(width / across, height / down):
-        message = (
-            f"{what} is {across} x {down} pixels, but its box is {width:.1f} x {height:.1f} mm: it is stretched by "
-            f"{measure:.1f} mm in {way}; draw it on the box, e.g. {_dots(width, height)}"
+        yield (
+            measure,
+            f"is {across} x {down} pixels, but its box is {width:.1f} x {height:.1f} mm: it is stretched by "
+            f"{measure:.1f} mm in {way}; draw it on the box, e.g. {_dots(width, height)}",
         )
-        yield Finding("artwork", "warning", piece.id, None, None, None, measure, "mm", message)
 
 
-def _coarse(piece: Piece, what: str, head: PictureHead, width: float, height: float) -> Iterator[Finding]:
-    """A picture of too few pixels to be printed."""
+def _coarse(head: PictureHead, width: float, height: float, base: str) -> Iterator[tuple[Severity, float, str]]:
+    """A picture of too few pixels to be printed: how bad that is, how large one is, mm, and a message."""
     pixel = max(width / head.width, height / head.height)
     dots = round(_MM_PER_INCH / pixel)
     if dots >= _SOFT:
         return
     severity: Severity = "warning" if dots < _COARSE else "note"
     seen = "its pixels are seen" if severity == "warning" else "fine lines are soft"
-    message = f"{what} has {dots} dpi on the card, and {seen} in print; paint it with {_dots(width, height)}"
-    yield Finding("artwork", severity, piece.id, None, None, None, pixel, "mm", message)
+    message = f"has {dots} dpi on the {base}, and {seen} in print; paint it with {_dots(width, height)}"
+    yield severity, pixel, message

@@ -24,6 +24,11 @@ from .values import NAME, name_of
 __all__ = ["describes_book", "parse_description", "parsed", "read_description", "read_text", "reread_mechanism"]
 
 _RESERVED = ("page", "spine")
+_OF_BOOKS = (
+    "a bound book has a file of its own, with [[spread]] tables that name the files of its spreads, and without [page] "
+    "and [[mechanism]]"
+)
+_HINTS = dict.fromkeys(("spread", "spreads", "Spread", "Spreads", "cover"), _OF_BOOKS)
 _LARGEST_BYTES = 20_000_000
 _MOST_MECHANISMS = 5000
 _NAMING = (Field("id", "name", "name of the mechanism"), Field("kind", "choice", "kind of mechanism"))
@@ -88,8 +93,8 @@ def parse_description(text: str, *, source: str = "description", folder: Path | 
     data = parsed(text, source)
     if describes_book(data):
         message = (
-            "is a bound book: check, poses, nets, cost and booklet take it as it is, and Open Description in Blender "
-            "does; everything else wants the file of one of its spreads"
+            "is a bound book: check, poses, nets, cost, booklet and templates take its file as it is (not from a "
+            "pipe), and Open Description in Blender does; everything else wants the file of one of its spreads"
         )
         raise DescriptionError([Problem("the file", message)], source)
     reader = _Reader(text, source, (folder or Path.cwd()).resolve(), key_lines(text))
@@ -141,7 +146,7 @@ class _Reader(TableReader):
     def read(self, data: dict[str, Any]) -> Description:
         tables = {"page", "stock", "mechanism", "checks"}
         top = {key: value for key, value in data.items() if key not in tables}
-        values = self.table(top, TOP, "", 0, "top of the file", extra=tuple(tables))
+        values = self.table(top, TOP, "", 0, "top of the file", extra=tuple(tables), hints=_HINTS)
         self.check_format(values)
         stocks = self.stocks(data.get("stock", {}))
         page = self.page(data.get("page"), stocks)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
@@ -12,6 +13,9 @@ from .fields import Field, expand
 from .values import check_value
 
 __all__ = ["TableReader"]
+
+#: Of a name too long for any file so much is shown.
+_LONGEST_SHOWN = 40
 
 
 class TableReader:
@@ -57,7 +61,7 @@ class TableReader:
             if key not in keys:
                 near = get_close_matches(key, [*keys, *extra], 1)
                 hint = (hints or {}).get(key) or (
-                    f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(keys))}"
+                    f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted([*keys, *extra]))}"
                 )
                 self.problem(where, f"is no key here; {hint}", line)
                 continue
@@ -81,8 +85,18 @@ class TableReader:
 
     def below(self, name: str, place: str, line: int | None, *, beside: str) -> Path | None:
         """Absolute path of a file that a key names; it must lie in the own file's folder or below."""
-        path = (self.folder / name).resolve() if "\0" not in name else self.folder
+        # Not Path.resolve, which raises for a link to itself on some Python.
+        path = Path(os.path.realpath(self.folder / name)) if "\0" not in name else self.folder
         if Path(name).is_absolute() or not path.is_relative_to(self.folder) or path == self.folder:
             self.problem(place, f'"{name}" must be a file beside {beside} or in a folder below', line)
+            return None
+        try:
+            path.is_file()
+        except PermissionError:
+            # A folder closed to us; whoever looks for the file says so.
+            return path
+        except OSError as error:
+            short = name if len(name) <= _LONGEST_SHOWN else f"{name[:_LONGEST_SHOWN]}..."
+            self.problem(place, f'"{short}" cannot be the name of a file ({error.strerror or error})', line)
             return None
         return path

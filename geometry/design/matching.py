@@ -17,7 +17,7 @@ from ..mechanisms import KINDS
 from ..spread import Spread
 from .decorating import Face, with_artwork
 
-__all__ = ["Match", "Matching", "Miss", "match_artwork", "matching_text", "pictures_in", "with_matches"]
+__all__ = ["Match", "Matching", "Miss", "is_writable", "match_artwork", "matching_text", "pictures_in", "with_matches"]
 
 #: Endings of pictures that the core and Blender both read.
 _PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".bmp", ".tga")
@@ -25,7 +25,10 @@ _PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".bmp", ".tga")
 _SOURCES = (".svg", ".psd", ".kra", ".xcf", ".ora", ".ai", ".eps", ".pdf", ".gif", ".heic", ".avif", ".clip", ".exr")
 _FACES: Mapping[str, Face] = {"front": "front", "back": "back"}
 #: What templates are called that nobody has painted on, and test cards.
-_UNPAINTED = re.compile(r"-(template|template-on-white|test-card)\Z")
+_UNPAINTED = re.compile(r"[-_. ](template|template[-_. ]on[-_. ]white|test[-_. ]card)\Z", re.IGNORECASE)
+_CARD = re.compile(r"[-_. ]test[-_. ]card\Z", re.IGNORECASE)
+#: Letters that no description holds: control characters, line ends, and what stands for a byte that is no letter.
+_UNWRITABLE = ("Cc", "Cs", "Zl", "Zp")
 _MOST_FILES = 2000
 
 
@@ -92,7 +95,7 @@ def match_artwork(description: Description, spread: Spread, files: Sequence[Path
     description, spread : the same design, read and built
     files : pictures; "cliff.png" or "cliff-front.png" belongs on the printed face of the piece "cliff", or of the one
         titled so, "cliff-back.png" on its back; "page" is the two pages. Capitals do not count, and _, ., - and spaces
-        are the same
+        are the same. Of the templates' files, a test card is taken where nothing else is for its face
 
     Returns
     -------
@@ -101,13 +104,18 @@ def match_artwork(description: Description, spread: Spread, files: Sequence[Path
     names = _names(description)
     found: dict[tuple[str, Face], list[Path]] = {}
     misses: dict[Path, str] = {}
+    unpainted: list[Path] = []
     for file in files:
-        places = _places(file, names)
+        places = _places(file.stem, names)
+        if not places and _UNPAINTED.search(file.stem):
+            unpainted.append(file)
+            continue
         reason = _unusable(file) if len(places) == 1 else _unplaced(file, places, names, spread)
         if reason:
             misses[file] = reason
         else:
             found.setdefault(places[0], []).append(file)
+    misses |= _with_test_cards(found, unpainted, names, spread)
     matches = []
     for (piece, face), own in found.items():
         if len(own) == 1:
@@ -156,6 +164,17 @@ def matching_text(matching: Matching) -> str:
     return "\n".join(lines or ["no picture is there; name them after the pieces, e.g. page.png or page-back.png"])
 
 
+def is_writable(name: str) -> bool:
+    """Whether a description can hold a file's name.
+
+    Examples
+    --------
+    >>> is_writable("cliff.png"), is_writable("cliff\\n.png")
+    (True, False)
+    """
+    return not any(unicodedata.category(letter) in _UNWRITABLE for letter in name)
+
+
 def _plain(name: str) -> str:
     """A name without capitals, accents and kinds of gaps.
 
@@ -172,9 +191,10 @@ def _plain(name: str) -> str:
 def _names(description: Description) -> dict[str, set[str]]:
     """Pieces with artwork of their own, by plain id or title; ids before titles."""
     painted = [spec for spec in description.mechanisms if "art_front" in expand(KINDS[spec.kind].FIELDS)]
-    names = {"page": {"page"}, "pages": {"page"}}
+    names = {"page": {"page"}}
     for spec in painted:
         names.setdefault(_plain(spec.id), set()).add(spec.id)
+    names.setdefault("pages", {"page"})
     ids = set(names)
     for spec in painted:
         title = _plain(str(spec.values.get("title", "")))
@@ -183,14 +203,43 @@ def _names(description: Description) -> dict[str, set[str]]:
     return names
 
 
-def _places(file: Path, names: Mapping[str, set[str]]) -> list[tuple[str, Face]]:
-    """All faces that a file's name may mean."""
-    plain = _plain(file.stem)
+def _places(name: str, names: Mapping[str, set[str]]) -> list[tuple[str, Face]]:
+    """All faces that a file's name, without its ending, may mean; what is an id to the letter means nothing else."""
+    ids = {piece for pieces in names.values() for piece in pieces}
+    exact: list[tuple[str, Face]] = [(name, "front")] if name in ids else []
+    for side, face in _FACES.items():
+        piece = name.removesuffix(f"-{side}")
+        if piece != name and piece in ids:
+            exact.append((piece, face))
+    if exact:
+        return exact
+    plain = _plain(name)
     found: dict[tuple[str, Face], None] = {(piece, "front"): None for piece in sorted(names.get(plain, ()))}
     stem, _, side = plain.rpartition("-")
     if side in _FACES:
         found |= {(piece, _FACES[side]): None for piece in sorted(names.get(stem, ()))}
     return list(found)
+
+
+def _with_test_cards(
+    found: dict[tuple[str, Face], list[Path]],
+    unpainted: Sequence[Path],
+    names: Mapping[str, set[str]],
+    spread: Spread,
+) -> dict[Path, str]:
+    """Add test cards where nothing is painted; returns the templates whose face has no artwork, each with a reason."""
+    places = {file: _places(_UNPAINTED.sub("", file.stem), names) for file in unpainted}
+    painted, misses = set(found), {}
+    for file, own in places.items():
+        if _CARD.search(file.stem) and len(own) == 1 and own[0] not in painted:
+            if reason := _unusable(file):
+                misses[file] = reason
+            else:
+                found.setdefault(own[0], []).append(file)
+    for file, own in places.items():
+        if file not in misses and not (len(own) == 1 and own[0] in found):
+            misses[file] = _unplaced(file, (), names, spread)
+    return misses
 
 
 def _unplaced(
@@ -218,6 +267,8 @@ def _unusable(file: Path) -> str:
     """Why a file cannot be read; "" where it can."""
     if file.suffix.lower() in _SOURCES:
         return f"{file.suffix[1:].upper()} is not read; export it as PNG"
+    if not is_writable(file.name):
+        return "its name cannot be written into a description; rename it"
     try:
         picture_size(file)
     except FileError as error:

@@ -28,7 +28,8 @@ _GRID = 12
 _MOST_GUESSES = 400
 _MOST_PANELS = 8
 
-#: Ends that are level to this on two parallel walls have no side away from each other; rounding must not choose one.
+#: Ends that are level to this on two parallel walls have no side away from each other: the side that the strap does not
+#: bend to is taken, as under a roof.
 _LEVEL_MM = 1e-6
 #: Places and directions at the second end that are off by no more are made to fit: they were written rounded.
 _WRITTEN_MM, _WRITTEN_DEG = 0.05, 0.05
@@ -106,11 +107,13 @@ class _End:
         slid = float((back @ (other.place - self.place))[:2] @ turned.line)
         return turned if abs(slid) > _WRITTEN_MM else replace(turned, at=turned.at + slid * turned.line)
 
-    def out(self, other: _End) -> Array:
-        """The unit vector square to the line, on the panel, away from the other end, or left of the line."""
+    def out(self, other: _End, bend: str) -> Array:
+        """The unit vector square to the line, on the panel, away from the other end, or from where the strap bends to."""
         square = np.array([-self.line[1], self.line[0]])
-        there = apply(inverse(self.pose), other.place[None])[0][:2]
-        return -square if square @ (there - self.at) > _LEVEL_MM else square
+        there = float(square @ (apply(inverse(self.pose), other.place[None])[0][:2] - self.at))
+        if abs(there) <= _LEVEL_MM:
+            there = float(square @ (self.pose[:3, :3].T @ np.array(_BENDS[bend]))[:2])
+        return -square if there > 0 else square
 
 
 def build(spec: MechanismSpec, building: Building) -> None:
@@ -128,7 +131,8 @@ def build(spec: MechanismSpec, building: Building) -> None:
         widths = (apart,) if abs(apart - widths[0]) <= _WRITTEN_MM else widths
     panels = [f"{spec.id}.p{index}" for index in range(1, len(widths) + 1)]
     building.add_piece(spec, [*panels, f"{panels[0]}.tab", f"{spec.id}.end.tab"])
-    out = first.out(last)
+    bend = spec.values.get("bend", "out")
+    out = first.out(last, bend)
     # The printed face looks away from the strap's inside.
     sign = float(np.sign(first.line[0] * out[1] - first.line[1] * out[0])) * first.normal
     places = [0.0, *accumulate(widths)]
@@ -138,7 +142,7 @@ def build(spec: MechanismSpec, building: Building) -> None:
         turn = Angle(name.replace(".", ":"))
         axis = Axis(np.array([sign * places[index], 0.0, 0.0]), np.array([0.0, 1.0, 0.0]), turn)
         building.add_panel(Panel(name, spec.id, outlines[index], previous, np.eye(4), axis))
-    end = _foot(spec, last, last.out(first), "end", outlines[-1], (sign * places[-1], -sign))
+    end = _foot(spec, last, last.out(first, bend), "end", outlines[-1], (sign * places[-1], -sign))
     closure = close_foot(building, spec.id, end, last.normal, panels[-1])
     unknowns = [name.replace(".", ":") for name in panels]
     prefer = _preference(spec, first, last, [(panels[index], sign * places[index]) for index in range(1, len(panels))])

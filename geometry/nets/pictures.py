@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
+import numpy as np
 from PIL import Image, ImageCms
 
 from ..artwork import opened_picture
@@ -15,6 +17,10 @@ __all__ = ["Picture", "prints_as_it_is", "read_picture"]
 
 #: Modes of Pillow's that are sRGB, or its greys, as they are.
 _PLAIN = ("1", "L", "LA", "P", "RGB", "RGBA")
+#: A profile by which no value of a ramp moves by more, of 255, is that of sRGB: its curves and matrix are rounded.
+_SAME = 3
+#: Values of each channel of the ramp, denser in the dark, where curves part most.
+_RAMP = (0, 8, 16, 32, 55, 96, 144, 200, 255)
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,9 @@ def prints_as_it_is(file: str | Path) -> bool:
 
 def _is_plain(image: Image.Image) -> bool:
     """Whether a picture is PNG or JPEG, sRGB, upright in its file, and one picture."""
-    plain = image.format in ("PNG", "JPEG") and image.mode in _PLAIN
+    # One colour that is clear: drawn so in SVG, but not in PDF.
+    keyed = "transparency" in image.info and image.mode in ("1", "L", "RGB")
+    plain = image.format in ("PNG", "JPEG") and image.mode in _PLAIN and not keyed
     return plain and getattr(image, "n_frames", 1) == 1 and _foreign_profile(image) is None
 
 
@@ -98,11 +106,27 @@ def _foreign_profile(image: Image.Image) -> ImageCms.ImageCmsProfile | None:
         return None
     try:
         profile = ImageCms.ImageCmsProfile(io.BytesIO(data))
-        named = ImageCms.getProfileDescription(profile)
     except (OSError, ImageCms.PyCMSError):
         # A broken profile says nothing.
         return None
-    return None if "srgb" in named.lower() else profile
+    return None if _is_srgb(data) else profile
+
+
+@lru_cache(maxsize=64)
+def _is_srgb(data: bytes) -> bool:
+    """Whether colours stay as they are by a profile: names say little, "Linear sRGB" is another."""
+    profile = ImageCms.ImageCmsProfile(io.BytesIO(data))
+    is_grey = profile.profile.xcolor_space.strip() == "GRAY"
+    ramp = np.tile(np.arange(256), (3, 1)) if is_grey else np.array(np.meshgrid(_RAMP, _RAMP, _RAMP)).reshape(3, -1)
+    colors = Image.fromarray(np.ascontiguousarray(ramp.T[None], dtype=np.uint8))
+    image = colors.convert("L") if is_grey else colors
+    try:
+        converted = ImageCms.profileToProfile(image, profile, ImageCms.createProfile("sRGB"), outputMode="RGB")
+    except (OSError, ValueError, ImageCms.PyCMSError):
+        # It is for other pictures, such as inks.
+        return False
+    moved = np.abs(np.asarray(converted, dtype=int).reshape(-1, 3) - ramp.T)
+    return int(moved.max()) <= _SAME
 
 
 def _in_srgb(image: Image.Image, profile: ImageCms.ImageCmsProfile | None) -> Image.Image:

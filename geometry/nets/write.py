@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 from ..errors import HingeleafError
-from ..files import make_folder, write_files
+from ..files import is_there, make_folder, write_files
 from ..spread import Spread
 from .backs import has_backs, interleaved, turned_over
 from .cutting import CuttingOptions, cutting_files
@@ -24,7 +24,17 @@ from .pictures import read_picture
 from .registration import is_registered, registered
 from .sheets import Sheet, lay_out
 
-__all__ = ["ALL_FORMATS", "FORMATS", "NetFiles", "slug", "write_nets"]
+__all__ = [
+    "ALL_FORMATS",
+    "FORMATS",
+    "DrawnNets",
+    "NetFiles",
+    "check_formats",
+    "draw_nets",
+    "slug",
+    "write_drawn",
+    "write_nets",
+]
 
 #: The nets themselves.
 FORMATS = ("svg", "pdf", "dxf")
@@ -56,6 +66,24 @@ class NetFiles:
     def sheets_of(self) -> dict[str, tuple[int, ...]]:
         """Numbers of all sheets on which each piece lies, as copies or as tiles."""
         return sheet_numbers(self.sheets)
+
+
+@dataclass(frozen=True)
+class DrawnNets:
+    """The nets of a spread before they are written.
+
+    Parameters
+    ----------
+    files : name to bytes, in the order of ALL_FORMATS
+    sheets : the sheets, with their pieces
+    notes : sentences a person should read
+    stems : what the names of files begin with that carry a sheet's number
+    """
+
+    files: Mapping[str, bytes]
+    sheets: tuple[Sheet, ...]
+    notes: tuple[str, ...]
+    stems: tuple[str, ...]
 
 
 def write_nets(
@@ -101,7 +129,33 @@ def write_nets(
     FileError
         Artwork cannot be read, or the folder not written to; then no file is new or changed.
     """
-    _check_formats(formats, cutting)
+    drawn = draw_nets(
+        spread,
+        sheet=sheet,
+        formats=formats,
+        options=options,
+        spot=spot,
+        duplex=duplex,
+        dimensions=dimensions,
+        cutting=cutting,
+    )
+    folder = Path(out_dir)
+    return write_drawn({folder: drawn})[folder]
+
+
+def draw_nets(
+    spread: Spread,
+    *,
+    sheet: str | None = None,
+    formats: Sequence[str] = FORMATS,
+    options: SheetOptions | None = None,
+    spot: bool = False,
+    duplex: bool = False,
+    dimensions: bool = False,
+    cutting: CuttingOptions | None = None,
+) -> DrawnNets:
+    """Draw what write_nets writes; see there."""
+    check_formats(formats, cutting)
     options = options or SheetOptions()
     drawings, missing = _with_art(
         [draw_piece(spread, piece.id, bleed_mm=options.bleed_mm, dimensions=dimensions) for piece in spread.pieces]
@@ -117,21 +171,36 @@ def write_nets(
         from ..booklet.write import booklet_bytes
 
         contents[f"{_stem(spread, 'assembly')}.pdf"], _ = booklet_bytes(spread, sheet=sheet, options=options)
-    folder = make_folder(out_dir)
-    paths = tuple(folder / name for name in contents)
-    write_files(dict(zip(paths, contents.values(), strict=True)))
     about_files = (
         *glue_notes(spread),
         *bleed_notes(drawings, options),
         *_back_notes(sheets, stem, formats, duplex=duplex),
         *_lettering_notes(sheets, formats),
-        *_stale(folder, stem, paths),
-        *_stale(folder, _stem(spread, "cutting"), paths),
     )
-    return NetFiles(paths, sheets, (*notes, *missing, *about_files))
+    return DrawnNets(contents, sheets, (*notes, *missing, *about_files), (stem, _stem(spread, "cutting")))
 
 
-def _check_formats(formats: Sequence[str], cutting: CuttingOptions | None) -> None:
+def write_drawn(drawn: Mapping[Path, DrawnNets]) -> dict[Path, NetFiles]:
+    """Write nets into their folders, which are made where they are missing: all files or none.
+
+    Raises
+    ------
+    FileError
+        A folder cannot be written to; then no file is new or changed.
+    """
+    for folder in drawn:
+        make_folder(folder)
+    write_files({folder / name: data for folder, nets in drawn.items() for name, data in nets.files.items()})
+    written = {}
+    for folder, nets in drawn.items():
+        paths = tuple(folder / name for name in nets.files)
+        stale = (note for stem in nets.stems for note in _stale(folder, stem, paths))
+        written[folder] = NetFiles(paths, nets.sheets, (*nets.notes, *stale))
+    return written
+
+
+def check_formats(formats: Sequence[str], cutting: CuttingOptions | None) -> None:
+    """HingeleafError where a format is not known, or cutting is told how and not asked for."""
     unknown = [name for name in formats if name not in ALL_FORMATS]
     if unknown or not formats:
         wrong = f'format "{unknown[0]}" is not known' if unknown else "no format is asked for"
@@ -158,7 +227,7 @@ def _with_art(drawings: Sequence[PieceDrawing]) -> tuple[list[PieceDrawing], lis
 
 
 def _if_there(art: ArtImage | None) -> ArtImage | None:
-    return art if art is not None and Path(art.file).is_file() else None
+    return art if art is not None and is_there(art.file) else None
 
 
 def slug(title: str) -> str:

@@ -11,7 +11,7 @@ from ..transforms import Array
 __all__ = ["level_rings"]
 
 #: More crossings than this are grain, not a shape.
-_MOST_CROSSINGS = 3_000_000
+_MOST_CROSSINGS = 1_000_000
 #: For each of the 16 cases of a cell, the sides where its lines begin and end, the inside on the left; a bit is set
 #: where a corner is inside: 1 upper left, 2 upper right, 4 lower right, 8 lower left. Sides: 0 upper, 1 right, 2 lower,
 #: 3 left. The two saddles (5 and 10) are parted, as if their middle were outside.

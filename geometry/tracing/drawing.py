@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..design.strokes import Stroke
+from ..nets.lettering import one_line
 from ..nets.svg import child, number, svg_bytes, svg_root
 from .trace import Trace
 
@@ -24,7 +25,7 @@ def trace_svg(trace: Trace, title: str) -> bytes:
     bytes, UTF-8
     """
     width, height = trace.edge.size_mm
-    root = svg_root(title, width, height)
+    root = svg_root(one_line(title), width, height)
     style = {"fill": "none", "stroke": "#d0021b", "stroke-width": "0.1", "fill-rule": "evenodd"}
     layer = child(root, "g", {"id": "outline", **style})
     turned = np.array([[1.0, 0.0, 0.0], [0.0, -1.0, height], [0.0, 0.0, 1.0]])

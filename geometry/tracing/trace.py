@@ -20,6 +20,9 @@ from .fitting import fitted, flattened
 __all__ = ["Edge", "Shape", "Trace", "TraceOptions", "alpha_edge", "fitted_shape", "off_mm", "trace_alpha"]
 
 _LARGEST_MM = 5000.0
+#: More rings than the first are grain, not a shape. So is what is left of them where their number times that of their
+#: points is more than the second: so long it takes to find what is too thin to be cut, about a second per two million.
+_MOST_RINGS, _MOST_TO_CLEAN = 40_000, 5_000_000
 #: Shares of the tolerance: for leaving points out before anything else, and for fitting lines and curves.
 _THINNED, _FITTED = 0.2, 0.6
 #: A hard edge goes in steps of a pixel, half to each side; what is asked for more finely would trace the steps.
@@ -151,6 +154,8 @@ def alpha_edge(
     tolerance = max(options.tolerance_mm, _LEAST_PIXELS * pixel)
     values, step = _coarser(alpha, int(tolerance // (3 * pixel)))
     rings = level_rings(values, options.threshold * 255.0)
+    if len(rings) > _MOST_RINGS:
+        raise HingeleafError(_grain(len(rings)))
     scale = np.array([width_mm / alpha.shape[1], height / alpha.shape[0]]) * step
     upright = [_upright(ring, scale, height) for ring in rings]
     shapes, specks, holes = shapes_of(upright, np.pi / 4 * max(options.feature_mm, pixel) ** 2)
@@ -160,12 +165,22 @@ def alpha_edge(
             f"the least feature"
         )
     thinned = [shapely.simplify(shape, _THINNED * tolerance) for shape in shapes]
+    left = sum(1 + len(shape.interiors) for shape in shapes)
+    if left * int(shapely.get_num_coordinates(thinned).sum()) > _MOST_TO_CLEAN:
+        raise HingeleafError(_grain(left))
     found = cleaned(thinned, options.feature_mm, specks, holes)
     if found.region.is_empty:
         raise HingeleafError(
             f"nothing of it is as wide as the least feature, {options.feature_mm:g} mm; lower that, or draw it bolder"
         )
     return Edge(found, (width_mm, height), tolerance)
+
+
+def _grain(lines: int) -> str:
+    return (
+        f"its edge is {lines:,} separate lines: that is grain, not a shape; smooth it, choose another threshold, or a "
+        f"larger least feature"
+    )
 
 
 def trace_alpha(
@@ -204,7 +219,8 @@ def fitted_shape(part: Polygon, tolerance_mm: float) -> Shape:
         rings = [shapely.get_coordinates(ring)[:-1] for ring in (part.exterior, *part.interiors)]
         outline, *holes = (fitted(ring, share * tolerance_mm, closed=True) for ring in rings)
         shape = Shape(outline, tuple(holes))
-        if shape.polygon.is_valid:
+        # A ring narrower than the tolerance is fitted by one line, there and back.
+        if all(len(flattened(stroke)) > 2 for stroke in (outline, *holes)) and shape.polygon.is_valid:
             return shape
     rings = [shapely.get_coordinates(ring)[:-1] for ring in (part.exterior, *part.interiors)]
     outline, *holes = (Stroke(ring, ring, ring, True) for ring in rings)

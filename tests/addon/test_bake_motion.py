@@ -87,9 +87,10 @@ def test_the_book_stays_hidden_and_is_shown_again(bpy, open_scene):
     root = open_scene("scenes/v-fold.toml")
     animate(root)
     before = {item.name for item in bpy.data.objects}
-    actions = len(bpy.data.actions)
+    actions, meshes = len(bpy.data.actions), len(bpy.data.meshes)
     baked = bake(bpy)
     panels = card_of(root)
+    assert not {item.data for item in baked.objects if item.data} & {item.data for item in panels.values()}
     assert all(item.hide_render and item.hide_get() for item in panels.values())
     assert not any(item.hide_render or item.hide_get() for item in baked.objects)
     assert not bpy.data.objects["Table"].hide_render, "the studio is still there"
@@ -99,8 +100,89 @@ def test_the_book_stays_hidden_and_is_shown_again(bpy, open_scene):
     assert bpy.ops.hingeleaf.remove_bake() == {"FINISHED"}
     assert not any(item.hide_render or item.hide_get() for item in panels.values())
     assert {item.name for item in bpy.data.objects} == before
-    assert len(bpy.data.actions) == actions
+    assert (len(bpy.data.actions), len(bpy.data.meshes)) == (actions, meshes)
     assert not [key for item in panels.values() for key in list(item.keys()) if "hidden" in key]
+
+
+def test_a_renamed_book_and_a_copy_deleted_by_hand_leave_nothing_hidden(bpy, open_scene):
+    root = open_scene("scenes/v-fold.toml")
+    animate(root)
+    panels = card_of(root)
+    bake(bpy)
+    root.name = "Another Name"
+    assert bpy.ops.hingeleaf.remove_bake() == {"FINISHED"}
+    assert not any(item.hide_render or item.hide_get() for item in panels.values())
+    for _ in range(2):
+        baked = bake(bpy)
+        assert not any(item.hide_render or item.hide_get() for item in baked.objects)
+        bpy.data.batch_remove([*baked.objects, baked])
+    assert all(item.hide_render and item.hide_get() for item in panels.values())
+    assert bpy.ops.hingeleaf.remove_bake() == {"FINISHED"}
+    assert not any(item.hide_render or item.hide_get() for item in panels.values())
+
+
+def test_of_several_copies_the_active_one_is_removed(bpy, open_scene):
+    copies = []
+    for scene in ("v-fold", "cut-in-step"):
+        animate(open_scene(f"scenes/{scene}.toml"))
+        before = set(bpy.data.collections)
+        bake(bpy)
+        copies += set(bpy.data.collections) - before
+    names = [item.name for item in copies]
+    # A book that is opened shuts away all else of the scene.
+    bpy.context.view_layer.layer_collection.children[names[0]].exclude = False
+    bpy.context.view_layer.objects.active = copies[0].objects[0]
+    assert bpy.ops.hingeleaf.remove_bake() == {"FINISHED"}
+    assert [name in bpy.data.collections for name in names] == [False, True]
+
+
+def test_hidden_panels_move_and_stay_hidden(bpy, open_scene):
+    root = open_scene("scenes/v-fold.toml")
+    animate(root)
+    want = driven_corners(card_of(root))
+    *disabled, closed = card_of(root).values()
+    for item in disabled:
+        item.hide_viewport = True
+    closed.hide_set(True)
+    baked = bake(bpy)
+    assert all(item.hide_viewport for item in disabled)
+    for item in baked.objects:
+        item.hide_viewport = False
+    got = driven_corners({item.name.removesuffix(" Baked"): item for item in baked.objects if item.type == "MESH"})
+    assert_follow(got, want, 0.011)
+
+
+def test_a_panel_that_is_not_rendered_still_carries_what_is(bpy, open_scene):
+    root = open_scene("scenes/cut-in-step.toml")
+    animate(root)
+    panels = card_of(root)
+    carrier = next(item for item in panels.values() if any(child.name in panels for child in item.children))
+    carrier.hide_render = True
+    baked = bake(bpy)
+    assert {item.name for item in baked.objects if item.type == "MESH"} == {f"{name} Baked" for name in panels}
+    assert [item.name for item in baked.objects if item.hide_render] == [f"{carrier.name} Baked"]
+    assert bpy.ops.hingeleaf.remove_bake() == {"FINISHED"}
+    assert [item for item in panels.values() if item.hide_render] == [carrier]
+
+
+def test_a_linked_book_is_neither_baked_nor_exported(bpy, open_scene, tmp_path):
+    root = open_scene("scenes/v-fold.toml")
+    animate(root)
+    name, blend = root.users_collection[0].name, tmp_path / "book.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(blend), copy=True)
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    bpy.ops.preferences.addon_enable(module="io_scene_gltf2")
+    with bpy.data.libraries.load(str(blend), link=True) as (_, wanted):
+        wanted.collections = [name]
+    bpy.context.scene.collection.children.link(wanted.collections[0])
+    for act, options in (
+        (bpy.ops.hingeleaf.bake_motion, {}),
+        (bpy.ops.hingeleaf.export_gltf, {"filepath": str(tmp_path / "book.glb")}),
+        (bpy.ops.hingeleaf.export_usd, {"filepath": str(tmp_path / "book.usdc")}),
+    ):
+        with pytest.raises(RuntimeError, match="press Make Book Local"):
+            act("EXEC_DEFAULT", start=FIRST, end=LAST, **options)
+    assert [path.name for path in tmp_path.iterdir()] == ["book.blend"]
 
 
 def test_undo_takes_it_back_wholly(bpy, open_scene):
@@ -166,6 +248,9 @@ def test_bound_book_turns_on_without_its_leaves(bpy, tmp_path, keep):
         top["turn"] = turn
         top.keyframe_insert('["turn"]', frame=frame)
     studio = {item for item in bpy.data.collections["Studio"].objects if item.parent in (top, None)}
+    supports = {item for item in studio if "hingeleaf_support" in item}
+    assert len(supports) == 2, "blocks that keep the open book level, and move with it"
+    studio -= supports
     items = {item.name: item for item in top.children_recursive if item.type == "MESH" and item not in studio}
     want = driven_corners(items)
     assert np.ptp(want["page.left"], axis=0).max() > 100.0

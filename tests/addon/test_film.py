@@ -121,6 +121,93 @@ def test_transparent_film_says_that_it_needs_pictures(bpy, open_scene, tmp_path)
     assert alpha.max() >= 250
 
 
+def test_farm_file_never_replaces_the_open_one(bpy, open_scene, tmp_path):
+    open_scene("scenes/v-fold.toml")
+    mine = tmp_path / "mine.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(mine))
+    before = mine.read_bytes()
+    with pytest.raises(RuntimeError, match="is the open file"):
+        bpy.ops.hingeleaf.save_for_farm(filepath=str(tmp_path / "mine"), **TINY)
+    assert mine.read_bytes() == before
+    assert not (tmp_path / "mine.frames").exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "chosen", "named"),
+    [
+        (".mp4", "a", "a.mp4"),
+        (".webm", "a.mp4", "a.webm"),
+        (".mp4", "a.MP4", "a.mp4"),
+        ("PNG", "a.webm", "a"),
+        (".mp4", "take.2", "take.2.mp4"),
+        (".mp4", "", ""),
+    ],
+)
+def test_dialog_gives_the_name_the_ending_of_the_format(bpy, tmp_path, kind, chosen, named):
+    """So that Blender asks about the file that would really be overwritten; a folder without a name stays one."""
+    from types import SimpleNamespace
+
+    from bl_ext.user_default.hingeleaf.operators.make_film import HINGELEAF_OT_make_film as Operator
+
+    dialog = SimpleNamespace(filepath=f"{tmp_path}/{chosen}", kind=kind)
+    dialog.ending = lambda: Operator.ending(dialog)
+    dialog._ended = lambda name: Operator._ended(dialog, name)
+    assert Operator.check(dialog, bpy.context) is (chosen != named)
+    assert dialog.filepath == f"{tmp_path}/{named}"
+    assert not Operator.check(dialog, bpy.context)
+
+
+def test_missing_files_do_not_stop_a_farm_file(bpy, open_scene, tmp_path):
+    """A picture that nothing of the book shows, and whose file is gone."""
+    from PIL import Image
+
+    open_scene("scenes/v-fold.toml")
+    Image.new("RGB", (4, 4)).save(tmp_path / "gone.png")
+    bpy.data.images.load(str(tmp_path / "gone.png")).use_fake_user = True
+    (tmp_path / "gone.png").unlink()
+    assert bpy.ops.hingeleaf.save_for_farm(filepath=str(tmp_path / "a"), **TINY) == {"FINISHED"}
+    assert (tmp_path / "a.blend").is_file()
+
+
+def test_only_one_film_at_a_time(bpy, open_scene, tmp_path):
+    from bl_ext.user_default.hingeleaf import film_job, film_script
+
+    root = open_scene("scenes/v-fold.toml")
+    script = film_script.ShotScript(24, {"opening": (0.0, 10.0)})
+    small = film_script.Quality((64, 36), 1)
+    job = film_job.start_film(root, tmp_path / "a.mp4", script, small)
+    try:
+        with pytest.raises(ValueError, match="a film is being made"):
+            film_job.start_film(root, tmp_path / "b.mp4", script, small)
+        with pytest.raises(ValueError, match="a film is being made"):
+            film_job.start_joining(tmp_path, tmp_path / "b.mp4")
+    finally:
+        job.stop()
+
+
+def test_painted_pixels_are_in_the_film(bpy, open_scene, tmp_path):
+    """What is packed is packed again; what has a file of its own is not overwritten."""
+    from bl_ext.user_default.hingeleaf import carrying, film_job
+    from PIL import Image
+
+    root = open_scene("scenes/demo/low-tide.toml")
+    image = next(iter(carrying.images_of_book(root).values()))
+    packed = image.packed_file.data
+    image.pixels[0:4] = (1.0, 0.0, 1.0, 1.0)
+    image.update()
+    assert image.is_dirty
+    film_job._keep_painted(root)
+    assert not image.is_dirty
+    assert image.packed_file.data != packed
+    Image.new("RGB", (4, 4)).save(tmp_path / "own.png")
+    own = bpy.data.images.load(str(tmp_path / "own.png"))
+    own.pixels[0:4] = (1.0, 0.0, 1.0, 1.0)
+    table = bpy.data.objects["Table"].data.materials[0]
+    table.node_tree.nodes.new("ShaderNodeTexImage").image = own
+    with pytest.raises(ValueError, match="is not saved"):
+        film_job._keep_painted(root)
+
+
 def test_estimate_grows_with_what_is_asked_and_learns(bpy, open_scene, tmp_path):
     from bl_ext.user_default.hingeleaf import film_job, film_script
 

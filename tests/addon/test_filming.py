@@ -190,6 +190,79 @@ def test_camera_stays_where_it_is_asked_to(open_scene, filming):
     assert script.camera is None
 
 
+def test_resting_camera_is_the_one_of_the_scene(bpy, open_scene, filming):
+    root = open_scene("scenes/v-fold.toml")
+    scene, studio = bpy.context.scene, bpy.context.scene.camera
+    script = filming.script.ShotScript(24, {"opening": (0.0,)})
+    mine = bpy.data.objects.new("Mine", bpy.data.cameras.new("Mine"))
+    scene.collection.objects.link(mine)
+    scene.camera = mine
+    filming.scene.set_up(root, script, filming.script.Quality())
+    assert scene.camera == mine
+    open_scene("scenes/tent.toml")
+    filming.scene.set_up(root, script, filming.script.Quality())
+    assert scene.camera == studio, "another book's studio does not look at this one"
+
+
+def test_what_else_moves_is_seen(bpy, open_scene, filming):
+    root = open_scene("scenes/v-fold.toml")
+    scene = bpy.context.scene
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), filming.shots.Shot(seconds=0.2))
+    filming.scene.set_up(root, script, filming.script.Quality())
+    assert not filming.scene.moves_besides(root, scene, script)
+    strength = scene.world.node_tree.nodes["Background"].inputs["Strength"]
+    for moved, path in ((strength, "default_value"), (scene.objects["Key"], "location")):
+        moved.keyframe_insert(path, frame=1)
+        assert filming.scene.moves_besides(root, scene, script)
+        moved.id_data.animation_data.action = None
+        assert not filming.scene.moves_besides(root, scene, script)
+
+
+def test_hands_rest_in_a_film_of_a_bound_book(bpy, tmp_path, filming):
+    shutil.copy(ROOT / "scenes/flap.toml", tmp_path)
+    (tmp_path / "book.toml").write_text('format = 1\ntitle = "One"\n[[spread]]\nfile = "flap.toml"\n')
+    assert bpy.ops.hingeleaf.open_description(filepath=str(tmp_path / "book.toml")) == {"FINISHED"}
+    bound = next(item for item in bpy.context.scene.objects if item.get("turn") is not None)
+    spread = next(item for item in bound.children_recursive if item.get("hingeleaf_hands") is not None)
+    rests = {key: spread.id_properties_ui(key).as_dict()["default"] for key in spread["hingeleaf_hands"]}
+    assert set(rests) == {"hand_door", "hand_hatch"}
+    bound["leaf_0"] = -20.0
+    for frame, value in ((1, 90.0), (40, 120.0)):
+        spread["hand_door"] = value
+        spread.keyframe_insert('["hand_door"]', frame=frame)
+    script = filming.shots.plan_shot(filming.subject.subject_of(bound), filming.shots.Shot(seconds=0.2))
+    filming.scene.set_up(bound, script, filming.script.Quality(engine="BLENDER_WORKBENCH"))
+    bpy.context.scene.frame_set(30)
+    assert {key: spread[key] for key in rests} == rests
+    assert bound["leaf_0"] == 0.0
+    assert spread.animation_data.drivers, "what opens it stays"
+
+
+def test_linked_book_is_filmed_but_not_for_a_farm(bpy, open_scene, filming, tmp_path):
+    from bl_ext.user_default.hingeleaf import film
+
+    root = open_scene("scenes/v-fold.toml")
+    name, collection = root.name, root.users_collection[0].name
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "book.blend"))
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    with bpy.data.libraries.load(str(tmp_path / "book.blend"), link=True) as (_, here):
+        here.collections = [collection]
+    bpy.context.scene.collection.children.link(here.collections[0])
+    root = bpy.data.objects[name]
+    assert root.library is not None
+    script = filming.shots.plan_shot(filming.subject.subject_of(root), filming.shots.Shot(seconds=0.2))
+    with pytest.raises(RuntimeError, match="press Make Book Local first"):
+        film.save_for_farm(root, tmp_path / "farm.blend", script, filming.script.Quality(), source="")
+    filming.scene.set_up(root, script, filming.script.Quality())
+    scene = bpy.context.scene
+    assert scene.camera.library is None
+    openings = []
+    for frame in (1, script.count):
+        scene.frame_set(frame)
+        openings.append(root.evaluated_get(bpy.context.evaluated_depsgraph_get())["opening"])
+    assert openings[1] - openings[0] > 150.0
+
+
 def test_focus_is_on_what_stands_highest(bpy, open_scene, filming):
     root = open_scene("scenes/v-fold.toml")
     shot = filming.shots.Shot(preset="LOOK_AROUND", f_stop=4.0)
@@ -239,3 +312,54 @@ def test_background_without_a_studio_says_so(bpy, open_scene):
     open_scene("scenes/v-fold.toml", studio=False)
     with pytest.raises(RuntimeError, match="no studio"):
         bpy.ops.hingeleaf.set_background(background="DARK")
+
+
+def test_background_leaves_what_is_the_users(bpy, open_scene):
+    """The user's world, and a material of theirs on the table, stay as they are."""
+    root = open_scene("scenes/v-fold.toml")
+    world = bpy.data.worlds.new("Mine")
+    if world.node_tree is None:
+        world.use_nodes = True
+    bpy.context.scene.world = world
+    strength = world.node_tree.nodes["Background"].inputs["Strength"].default_value
+    mine = bpy.data.materials.new("Mine")
+    mine.diffuse_color = (1.0, 0.0, 0.0, 1.0)
+    table = next(item for item in root.children_recursive if item.get("hingeleaf_table"))
+    table.data.materials[0] = mine
+    assert bpy.ops.hingeleaf.set_background(background="DARK") == {"FINISHED"}
+    assert world.node_tree.nodes["Background"].inputs["Strength"].default_value == strength
+    assert tuple(mine.diffuse_color) == (1.0, 0.0, 0.0, 1.0)
+    assert table.data.materials[0] != mine
+    table.data.materials.clear()
+    assert bpy.ops.hingeleaf.set_background(background="CREAM") == {"FINISHED"}
+    assert len(table.data.materials) == 1
+
+
+def test_a_new_studio_is_not_transparent(bpy, open_scene):
+    open_scene("scenes/v-fold.toml")
+    bpy.ops.hingeleaf.set_background(background="TRANSPARENT")
+    assert bpy.context.scene.render.film_transparent
+    open_scene("scenes/tent.toml")
+    assert not bpy.context.scene.render.film_transparent
+
+
+@pytest.mark.parametrize("kind", ["spread", "book"])
+def test_background_outlives_another_page_size(bpy, open_scene, request, kind):
+    from bl_ext.user_default.hingeleaf import books, designing
+    from bl_ext.user_default.hingeleaf.geometry import parse_description
+
+    root = open_scene("scenes/v-fold.toml") if kind == "spread" else request.getfixturevalue("bound")
+    assert bpy.ops.hingeleaf.set_background(background="DARK") == {"FINISHED"}
+
+    def table():
+        return next(item for item in root.children_recursive if item.get("hingeleaf_table"))
+
+    color = tuple(table().data.materials[0].diffuse_color)
+    table()["old"] = True
+    for spread in books.spreads_of(root) if kind == "book" else [root]:
+        text = designing.read_design(spread).text
+        line = next(line for line in text.splitlines() if line.startswith("size = "))
+        smaller = parse_description(text.replace(line, "size = [130, 190]"), source="x.toml", folder=ROOT / "scenes")
+        designing.change_book(bpy.context, spread, smaller)
+    assert "old" not in table(), "the studio was built anew"
+    assert tuple(table().data.materials[0].diffuse_color) == color

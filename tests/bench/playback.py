@@ -51,10 +51,11 @@ def measure(bpy: Any) -> dict[str, float]:
 
 def plain(bpy: Any, panels: list[Any]) -> None:
     """One plain material with the artwork instead of each of the extension's."""
-    from hingeleaf.export_materials import plain_materials
+    from hingeleaf.export_materials import PlainMaterials
 
+    materials = PlainMaterials(Path(tempfile.mkdtemp()))
     for item in panels:
-        for index, material in enumerate(plain_materials(list(item.data.materials))):
+        for index, material in enumerate(materials.of(list(item.data.materials))):
             item.data.materials[index] = material
 
 

@@ -159,6 +159,12 @@ def test_a_spread_that_does_not_shut_or_open_keeps_the_book_from_it(tmp_path, na
     of_book = [finding for finding in errors(book) if finding.code.startswith("book-")]
     assert {finding.code for finding in of_book} == {f"book-{code}" for code in codes}
     assert all(finding.piece == "wrong" for finding in errors(book))
+    (thick,) = [finding for finding in check_binding(book) if finding.code == "thickness"]
+    assert thick.message.endswith("because its spread does not close: wrong") == (name == "jams")
+    # What jams is not drawn as one flat heap.
+    low, panels = book.closed_heights(2), book.spreads[1].panels
+    assert 0 < book.stacks[1].shrunk <= 1
+    assert len({round(low[name], 6) for name in panels if name.startswith("tent")}) > 1
 
 
 def test_what_a_cut_in_cuts_loose_is_not_glued(tmp_path) -> None:

@@ -1,6 +1,9 @@
 """The commands on a bound book: what they write, say and return."""
 
+import io
 import json
+import os
+import threading
 import warnings
 from itertools import pairwise
 from pathlib import Path
@@ -72,8 +75,10 @@ def test_check_exits_1_where_the_binding_is_wrong_and_2_where_the_book_is(tmp_pa
         (["poses", "BOOK", "--hand", "hill/door=3", "--out", "x.json"], "no hand moves door"),
         (["poses", "SPREAD", "--turns", "1", "--out", "x.json"], "--turns turns a bound book"),
         (["booklet", "BOOK", "--out", "x.pdf"], "--out must name a folder"),
+        (["booklet", "BOOK", "--out", "x" * 300], "the folder cannot be made"),
         (["booklet", "BOOK", "--out", "x", "--paper", "A9"], 'paper "A9" is not known'),
         (["nets", "BOOK", "--out", "x", "--format", "gif"], "write one or more of svg"),
+        (["nets", "BOOK", "--out", "x", "--format", "svg", "--nicks", "0.4"], "write cutting among the formats"),
     ],
 )
 def test_what_cannot_be_done_is_said_and_nothing_is_written(book, monkeypatch, capsys, words, said) -> None:
@@ -280,3 +285,84 @@ def test_nothing_is_drawn_over_a_printed_cover(book) -> None:
     binding = read_bound(book)
     assert [area.glued for area in cover_spread(binding).glue_areas] == ["front.board", "back.board", "spine.board"]
     assert cover_spread(binding, "cover.png").glue_areas == ()
+
+
+def colors_of_the_boards(folder: Path, spreads: dict[str, str], size: tuple[int, int]) -> tuple[np.ndarray, list[int]]:
+    """The wrap of a book, red in front and blue behind, and the columns where the boards begin and end."""
+    Image.new("RGB", size, (200, 0, 0)).save(folder / "front.png")
+    Image.new("RGB", size, (0, 0, 200)).save(folder / "back.png")
+    cover = '[cover]\nboard = 0.5\nart_front = "front.png"\nart_back = "back.png"\n'
+    bound = read_bound(write_book(folder, spreads, cover))
+    sizes, data = cover_sizes(bound), cover_artwork(bound)
+    assert data is not None
+    with Image.open(io.BytesIO(data)) as image:
+        pixels = np.asarray(image.convert("RGB")).astype(int)
+    dots = min(300 / 25.4, size[0] / sizes.board[0])
+    left = -pixels.shape[1] / dots / 2
+    edges = [sizes.board_left(side) + more for side in ("back", "front") for more in (0.0, sizes.board[0])]
+    return pixels, [round((edge - left) * dots) for edge in edges]
+
+
+def test_the_bleed_of_a_board_stays_off_the_other_board(tmp_path) -> None:
+    """A thin book: its boards are 1.6 mm apart, less than the bleed of 3 mm."""
+    pixels, (_, back, front, end) = colors_of_the_boards(tmp_path, {"bare": BARE}, (1806, 2580))
+    row = pixels[len(pixels) // 2]
+    red, blue = row[:, 0] > 150, row[:, 2] > 150
+    assert red[front + 1 : end - 1].all()
+    assert blue[back - 500 : back - 1].all()
+    middle = (back + front) / 2
+    assert abs(np.flatnonzero(red).min() - middle) <= 2
+    assert abs(np.flatnonzero(blue).max() - middle) <= 2
+    assert np.flatnonzero(red).max() == pytest.approx(end + 3 * 300 / 25.4, abs=2)
+
+
+def test_artwork_of_one_pixel_makes_a_wrap(tmp_path) -> None:
+    slender = BARE.replace('"A5"', "[400, 10]")
+    pixels, _ = colors_of_the_boards(tmp_path, {"bare": slender}, (1, 1))
+    assert min(pixels.shape[:2]) >= 1
+
+
+def test_a_folder_that_cannot_be_written_leaves_all_as_they_were(book, tmp_path, capsys) -> None:
+    out = tmp_path / "nets"
+    in_the_way = out / "3-step" / "step-nets-1.svg"
+    in_the_way.mkdir(parents=True)
+    assert run("nets", book, "--out", out, "--format", "svg") == 2
+    assert "step-nets-1.svg: cannot be written" in capsys.readouterr().err
+    assert list(out.rglob("*.svg")) == [in_the_way]
+
+
+def test_folders_of_an_earlier_run_are_noted(book, tmp_path, capsys) -> None:
+    out = tmp_path / "nets"
+    (out / "2-mine").mkdir(parents=True)
+    assert run("nets", book, "--out", out, "--format", "svg") == 0
+    assert "earlier run" not in capsys.readouterr().out
+    changed = write_book(tmp_path, {"tent": THREE["tent"], "hill": HILL})
+    assert run("nets", changed, "--out", out, "--format", "svg") == 0
+    said = [line.split()[2] for line in capsys.readouterr().out.splitlines() if "is left from an earlier run" in line]
+    assert said == ["1-hill", "2-tent", "3-step"]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+@pytest.mark.parametrize("command", [["check"], ["templates", "--dpi", "30", "--format", "svg", "--out", "OUT"]])
+def test_a_spread_is_read_from_a_pipe(tmp_path, command) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    writer = threading.Thread(target=pipe.write_text, args=(HILL,), daemon=True)
+    writer.start()
+    name, *more = command
+    assert run(name, pipe, *[str(tmp_path / "out") if word == "OUT" else word for word in more]) == 0
+    writer.join(10)
+
+
+def test_one_spread_is_one_spread(tmp_path, capsys) -> None:
+    assert run("check", write_book(tmp_path, {"bare": BARE})) == 0
+    assert "  1 spread of pages of 148 x 210 mm" in capsys.readouterr().out
+
+
+def test_the_file_of_a_spread_is_named_where_it_lies(tmp_path, capsys) -> None:
+    (tmp_path / "sea").mkdir()
+    (tmp_path / "sea" / "hill.toml").write_text(HILL, encoding="utf-8")
+    path = tmp_path / "book.toml"
+    path.write_text('format = 1\n[[spread]]\nfile = "sea/hill.toml"\n', encoding="utf-8")
+    assert run("check", path, "--apply", "bulk") == 2
+    assert "e.g. sea/hill.toml" in capsys.readouterr().err

@@ -207,3 +207,11 @@ def test_no_book_is_needed_for_the_others(tmp_path: Path) -> None:
     assert one.leaves_mm.tolist() == pytest.approx([2.3, 2.3])
     assert one.gaps_mm.tolist() == [0.0]
     assert np.degrees(one.leaf_angles([1.0]))[0].tolist() == [180, 0]
+
+
+def test_one_spread_can_be_posed_alone(tmp_path) -> None:
+    book = bound(tmp_path)
+    leaves = book.leaf_angles([0.0, 1.3, 2.0])
+    every, alone = book.pose(leaves), book.pose(leaves, (2,))
+    assert set(alone) == {key for key in every if key[0] == 2}
+    assert all(np.array_equal(alone[key], every[key], equal_nan=True) for key in alone)

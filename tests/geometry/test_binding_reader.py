@@ -4,12 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from geometry import DescriptionError, FileError, read_description
+from geometry import DescriptionError, FileError, assemble, parse_description, read_description
 from geometry.binding import Cover, is_book, parse_book, read_book, read_bound
 from geometry.binding.reader import MOST_SPREADS
+from geometry.checks.artwork import check_artwork
 from geometry.paper import parse_color
 from tests.geometry.binding_books import BARE, HILL, THREE, write_book
-from tests.geometry.scene_texts import FILES, HEAD
+from tests.geometry.scene_texts import FILES, HEAD, v_fold
 
 NAMED = 'format = 1\n[[spread]]\nfile = "bare.toml"\n'
 
@@ -87,6 +88,10 @@ def test_everything_wrong_is_said_at_once_with_its_line(folder) -> None:
         ('[[spread]]\nfile = "../bare.toml"\n', "must be a file beside the book or in a folder below"),
         ('[[spread]]\nfile = "."\n', "must be a file beside the book or in a folder below"),
         ('[[spread]]\nfile = "a\\u0000b"\n', "must be a file beside the book or in a folder below"),
+        ('[[spread]]\nfile = "folder.toml"\n', '"folder.toml" is a folder'),
+        ("[[spread]]\nfile = 'sea\\bare.toml'\n", "has a \\ in it; write folders with /, e.g. sea/storm.toml"),
+        (f'[[spread]]\nfile = "{"a" * 300}.toml"\n', f'"{"a" * 40}..." cannot be the name of a file'),
+        (f'[cover]\nart_front = "{"a" * 300}.png"\n', f'"{"a" * 40}..." cannot be the name of a file'),
         ('[[spread]]\nfile = "latin.toml"\n', "is no UTF-8 text"),
         ('[[spread]]\nfile = "bare.toml"\nsize = "A5"\n', "size: is no key here; known are file"),
         ('[[stock]]\nid = "card"\n', "stock: is no key here; the card is described in the spreads' own files"),
@@ -96,6 +101,7 @@ def test_everything_wrong_is_said_at_once_with_its_line(folder) -> None:
 def test_one_thing_wrong(folder, more, words) -> None:
     (folder / "book.toml").write_text(NAMED, encoding="utf-8")
     (folder / "other.toml").write_text(NAMED, encoding="utf-8")
+    (folder / "folder.toml").mkdir()
     (folder / "latin.toml").write_bytes(b'format = 1\ntitle = "\xff"\n')
     (found,) = problems(NAMED + more, folder)
     assert words in found
@@ -120,7 +126,7 @@ def test_a_file_that_is_no_book(folder, text, words) -> None:
 
 def test_a_spread_is_no_book_and_a_book_no_spread(tmp_path) -> None:
     path = write_book(tmp_path, THREE)
-    with pytest.raises(DescriptionError, match="is a bound book: check, poses, nets, cost and booklet take it"):
+    with pytest.raises(DescriptionError, match="is a bound book: check, poses, nets, cost, booklet and templates"):
         read_description(path)
     with pytest.raises(DescriptionError, match="describes one spread; a bound book names the files of its spreads"):
         read_book(tmp_path / "hill.toml")
@@ -158,3 +164,30 @@ def test_pages_of_another_size_are_said_by_how_much(tmp_path) -> None:
     two, three = (str(problem) for problem in caught.value.problems)
     assert 'line 6: spread 2 "two.toml": has pages of 150 x 210 mm, 2 mm wider than those of one.toml' in two
     assert "8 mm narrower and 9.5 mm lower than those of one.toml, which are 148 x 210 mm" in three
+
+
+def test_a_link_to_itself_is_not_there_and_not_meant(folder) -> None:
+    """And no folder is meant either."""
+    try:
+        (folder / "loop.toml").symlink_to(folder / "loop.toml")
+    except OSError:
+        pytest.skip("no links here")
+    (folder / "lop.toml").mkdir()
+    (found,) = problems('format = 1\n[[spread]]\nfile = "loop.toml"\n', folder)
+    assert found.endswith('"loop.toml" is not there')
+    text = HEAD + v_fold("hill") + 'art_front = "loop.toml"\n'
+    (finding,) = check_artwork(assemble(parse_description(text, folder=folder)))
+    assert "is not there" in finding.message
+
+
+@pytest.mark.parametrize("key", ["spread", "spreads", "Spread", "cover"])
+def test_tables_of_a_book_in_a_spread_are_told_where_they_belong(folder, key) -> None:
+    table = f"[{key}]\nboard = 2\n" if key == "cover" else f'[[{key}]]\nfile = "bare.toml"\n'
+    with pytest.raises(DescriptionError) as caught:
+        parse_description(f"{HEAD}{table}", folder=folder)
+    assert any("a bound book has a file of its own" in str(item) for item in caught.value.problems)
+
+
+def test_tables_are_among_what_is_known() -> None:
+    with pytest.raises(DescriptionError, match="known are checks, format, mechanism, page, stock, title"):
+        parse_description(HEAD.replace("format = 1", "format = 1\nzzzz = 2"))

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import math
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from geometry import assemble, parse_description
 from geometry.artwork import art_box
+from geometry.binding import check_binding, read_bound
 from geometry.checks.artwork import check_artwork
+from geometry.nets.pictures import read_picture
 from tests.geometry.scene_texts import HEAD, HILL
 
 
@@ -122,3 +126,50 @@ def test_usual_kinds_of_pictures_are_no_findings(tmp_path, mode):
     width, height = box_of_the_hill()
     size = round(width / 25.4 * 300), round(height / 25.4 * 300)
     assert findings_of(tmp_path, Image.new(mode, size)) == []
+
+
+@pytest.mark.parametrize("name", ["hill.png", "hill.jpg", "hill.tif"])
+def test_half_a_picture_is_found_before_it_is_printed(tmp_path, name):
+    """Its head is sound, so that its size alone would pass; whole, it does."""
+    width, height = box_of_the_hill()
+    size = round(height / 25.4 * 300), round(width / 25.4 * 300)
+    image = Image.fromarray(np.random.default_rng(0).integers(0, 256, size, dtype=np.uint8))
+    assert findings_of(tmp_path, image, name) == []
+    data = (tmp_path / name).read_bytes()
+    (tmp_path / name).write_bytes(data[: len(data) // 2])
+    text = HEAD + HILL + f'art_front = "{name}"\n'
+    (found,) = check_artwork(assemble(parse_description(text, folder=tmp_path)))
+    assert (found.severity, found.unit) == ("warning", "files")
+    assert "cannot be printed: " in found.message
+
+
+def test_a_picture_without_its_last_mark_prints_and_passes(tmp_path):
+    """All its pixels are there; only the chunk that ends a PNG (12 bytes, PNG 1.2, 4.1.4) is not."""
+    width, height = box_of_the_hill()
+    stream = io.BytesIO()
+    Image.new("RGB", (round(width / 25.4 * 300), round(height / 25.4 * 300))).save(stream, "PNG")
+    (tmp_path / "hill.png").write_bytes(stream.getvalue()[:-12])
+    assert read_picture(str(tmp_path / "hill.png")).mime == "image/png"
+    text = HEAD + HILL + 'art_front = "hill.png"\n'
+    assert check_artwork(assemble(parse_description(text, folder=tmp_path))) == []
+
+
+def test_floating_point_numbers_are_said_not_to_print(tmp_path):
+    (found,) = findings_of(tmp_path, Image.new("F", (1500, 1000)), "hill.tif")
+    assert "cannot be printed: its colours are floating-point numbers" in found.message
+
+
+def test_the_cover_is_looked_at_as_pieces_are(tmp_path):
+    """A5 pages in boards 2.5 mm larger at three edges: 150.5 x 215 mm."""
+    (tmp_path / "one.toml").write_text(HEAD)
+    book = tmp_path / "book.toml"
+    cover = '[cover]\nart_front = "front.png"\nart_back = "back.jpg"\nsquare = 2.5\n'
+    book.write_text('format = 1\ntitle = "Book"\n' + cover + '[[spread]]\nfile = "one.toml"\n')
+    size = round(150.5 / 25.4 * 300), round(215 / 25.4 * 300)
+    Image.new("RGB", size).save(tmp_path / "front.png")
+    Image.new("CMYK", (500, 500)).save(tmp_path / "back.jpg")
+    found = [each for each in check_binding(read_bound(book)) if each.code == "artwork"]
+    assert {(each.piece, each.panel) for each in found} == {("cover", "cover/back")}
+    messages = " ".join(each.message for each in found)
+    for words in ("the artwork of the back board, back.jpg,", "is stretched", "dpi on the board", "CMYK"):
+        assert words in messages

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -116,3 +117,44 @@ def test_trace_says_what_is_wrong(tmp_path, capsys, options, words):
     image.save(tmp_path / "art.png")
     assert main(["trace", str(tmp_path / "art.png"), *options]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_names_that_are_no_letters_break_no_result(scene, tmp_path):
+    """A name of a byte that UTF-8 does not know, and one with a line end."""
+    folder = tmp_path / "paint"
+    folder.mkdir()
+    for name in (b"hill\xff.png", b"hill\n.png"):
+        Image.new("RGB", (20, 10)).save(folder / "whole.png")
+        (folder / "whole.png").rename(folder / os.fsdecode(name))
+    painted(folder / "page.png")
+    out = tmp_path / "found.json"
+    assert main(["assign", str(scene), "--folder", str(folder), "--json", str(out)]) == 1
+    data = json.loads(out.read_text(encoding="utf-8"))
+    assert [each["piece"] for each in data["assigned"]] == ["page"]
+    assert {os.path.basename(each["file"]) for each in data["not_assigned"]} == {"hill\udcff.png", "hill\n.png"}  # noqa: PTH119
+
+
+def test_a_folder_that_no_description_can_name(scene, tmp_path, capsys):
+    painted(scene.parent / "pain\nt" / "page.png")
+    assert main(["assign", str(scene), "--folder", str(scene.parent / "pain\nt")]) == 2
+    assert "cannot be written into a description; rename it" in capsys.readouterr().err
+    assert not scene.with_name("hill-painted.toml").exists()
+
+
+def test_a_drawing_of_a_strange_name_can_be_read(tmp_path):
+    alpha = alpha_of(Point(30, 25).buffer(20), (0, 0, 60, 50), 0.2)
+    file = tmp_path / os.fsdecode(b"di\x01sc\xff.png")
+    Image.fromarray(np.dstack([np.zeros((*alpha.shape, 3), np.uint8), alpha])).save(file)
+    assert main(["trace", str(file), "--width", "60", "--out", str(tmp_path / "disc.svg")]) == 0
+    assert ET.parse(tmp_path / "disc.svg").getroot()[0].text == "di sc"
+
+
+@pytest.mark.parametrize("feature", ["0", "0.1"])
+def test_trace_of_a_line_a_pixel_wide(tmp_path, feature):
+    image = Image.new("RGBA", (60, 40), (0, 0, 0, 0))
+    image.paste((9, 9, 9, 255), (10, 20, 50, 21))
+    image.save(tmp_path / "line.png")
+    out = tmp_path / "line.svg"
+    assert main(["trace", str(tmp_path / "line.png"), "--width", "60", "--feature", feature, "--out", str(out)]) == 0
+    (outline,) = (closed_outline(found.data) for found in read_outlines(out))
+    assert outline.bounds == pytest.approx((10, 19, 50, 20), abs=0.6)

@@ -86,7 +86,9 @@ def test_names_say_where_a_picture_belongs(match, name, piece, face):
         (["qqqqq.png"], "there is no such piece; there are hill, hill-back, moon, page,"),
         (["sun.svg"], "SVG is not read; export it as PNG"),
         (["sun-front-template.png"], "is a template; save what you paint on it as sun-front.png"),
-        (["sun-back-test-card.png"], "is a template; save what you paint on it as sun-back.png"),
+        (["qqqqq-back-test-card.png"], "is a template; save what you paint on it as qqqqq-back.png"),
+        (["sun-test-card.png", "Sun_Front Test Card.png"], "would be the same face of sun; keep one of them"),
+        (["sun\n.png"], "its name cannot be written into a description; rename it"),
     ],
 )
 def test_what_belongs_nowhere_is_said_with_the_reason(match, tmp_path, names, words):
@@ -97,6 +99,44 @@ def test_what_belongs_nowhere_is_said_with_the_reason(match, tmp_path, names, wo
     assert matches == set()
     assert set(misses) == set(names)
     assert all(words in reason for reason in misses.values())
+
+
+def test_a_test_card_is_taken_until_its_face_is_painted(match):
+    matches, misses = match("sun-back-test-card.png", "sun-back-template.png", "sun-front-template.png")
+    assert matches == {("sun-back-test-card.png", "sun", "back")}
+    assert set(misses) == {"sun-front-template.png"}
+    assert match("Sun_Back.png", "sun-front.png") == (
+        {("Sun_Back.png", "sun", "back"), ("sun-front.png", "sun", "front")},
+        {},
+    )
+
+
+def test_a_card_that_is_no_picture_is_a_miss(match, tmp_path):
+    (tmp_path / "sun-back-test-card.png").write_bytes(b"no picture")
+    matches, misses = match()
+    assert matches == set()
+    assert "no picture that can be read" in misses["sun-back-test-card.png"]
+
+
+def test_an_id_to_the_letter_comes_before_what_is_nearly_it(tmp_path):
+    """Ids that are the same but for their capitals, and one that is the word for the two pages."""
+    rider = '[[mechanism]]\nkind = "rider"\nid = "{}"\npanel = "page.right"\nat = [{}, 60]\nsize = [20, 20]\n'
+    text = HEAD + rider.format("owl", 30) + rider.format("Owl", 60) + rider.format("pages", 90)
+    description = parse_description(text, folder=tmp_path)
+    names = ["owl.png", "Owl.png", "Owl-back.png", "pages.png", "Pages-Back.png", "page.png", "OWL.png"]
+    for name in names:
+        Image.new("RGB", (20, 10)).save(tmp_path / name)
+    found = match_artwork(description, assemble(description), [tmp_path / name for name in names])
+    assert {(each.file.name, each.piece, each.face) for each in found.matches} == {
+        ("owl.png", "owl", "front"),
+        ("Owl.png", "Owl", "front"),
+        ("Owl-back.png", "Owl", "back"),
+        ("pages.png", "pages", "front"),
+        ("Pages-Back.png", "pages", "back"),
+        ("page.png", "page", "front"),
+    }
+    assert [each.file.name for each in found.misses] == ["OWL.png"]
+    assert "is ambiguous" in found.misses[0].reason
 
 
 def test_what_cannot_be_read_is_not_assigned(match, tmp_path):

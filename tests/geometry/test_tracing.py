@@ -238,6 +238,34 @@ def test_grain_is_refused():
         trace_alpha(grain, 500.0)
 
 
+@pytest.mark.parametrize(("side", "width"), [(200, 90.0), (450, 200.0), (900, 360.0)])
+def test_grain_is_refused_before_it_takes_long(side, width):
+    """Of the processor's time about a second; to trace it took up to forty."""
+    grain = np.random.default_rng(0).integers(0, 256, (side, side), dtype=np.uint8)
+    start = time.process_time()
+    with pytest.raises(HingeleafError, match="separate lines: that is grain, not a shape"):
+        trace_alpha(grain, width)
+    assert time.process_time() - start < 4.0
+
+
+def test_a_sieve_is_no_grain():
+    """225 holes of 3 mm, and what is between them 3 mm wide."""
+    holes = shapely.union_all([Point(6 + 6 * i, 6 + 6 * j).buffer(1.5) for i in range(15) for j in range(15)])
+    trace = trace_alpha(alpha_of(box(1, 1, 95, 95).difference(holes), BOX, 0.2), WIDTH)
+    assert [len(shape.holes) for shape in trace.shapes] == [225]
+
+
+@pytest.mark.parametrize("feature", [0.0, 0.1])
+def test_a_line_a_pixel_wide_has_an_outline(feature):
+    """Narrower than the tolerance, so that a fitted line would run there and back and hold nothing."""
+    alpha = np.zeros((40, 60), dtype=np.uint8)
+    alpha[20, 10:50] = 255
+    (shape,) = trace_alpha(alpha, 60.0, TraceOptions(feature_mm=feature)).shapes
+    assert shape.polygon.is_valid
+    # A pixel each, corners cut off.
+    assert shape.polygon.area == pytest.approx(40.0, abs=1.0)
+
+
 @pytest.mark.parametrize(
     ("values", "words"),
     [
