@@ -108,7 +108,7 @@ class _End:
         return turned if abs(slid) > _WRITTEN_MM else replace(turned, at=turned.at + slid * turned.line)
 
     def out(self, other: _End, bend: str) -> Array:
-        """The unit vector square to the line, on the panel, away from the other end, or from where the strap bends to."""
+        """The unit vector square to the line, on the panel, away from the other end, or from where the strap bends."""
         square = np.array([-self.line[1], self.line[0]])
         there = float(square @ (apply(inverse(self.pose), other.place[None])[0][:2] - self.at))
         if abs(there) <= _LEVEL_MM:
