@@ -16,15 +16,15 @@ from .books import camera_of, collection_of
 from .bound_motion import angle_key, drive
 from .bound_rig import Leaves
 from .convert import metres
-from .filming_backgrounds import TABLE_KEY, renew_background
+from .filming_backgrounds import SUPPORT_KEY, TABLE_KEY, renew_background
 from .geometry.binding import Binding
 from .geometry.transforms import Array, apply
 from .studio import STUDIO, clear_studio, furnish, light_scene
 
-__all__ = ["SUPPORT_KEY", "build_bound_studio", "set_table", "swept_by"]
+__all__ = ["build_bound_studio", "set_table", "swept_by"]
 
-#: Property of the supports that says under which side they lie; and of the root for which page its studio was built.
-SUPPORT_KEY, _PAGE_KEY = "hingeleaf_support", "hingeleaf_studio_page"
+#: Property of the root: for which page its studio was built.
+_PAGE_KEY = "hingeleaf_studio_page"
 #: Turns at which all that moves is taken for framing, one spread.
 _STEPS = 8
 #: A support is so much smaller than the board on it, and begins so far below the table, to be level with it.

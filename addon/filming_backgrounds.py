@@ -13,6 +13,7 @@ __all__ = [
     "BACKGROUNDS",
     "BACKGROUND_KEY",
     "SKY_KEY",
+    "SUPPORT_KEY",
     "TABLE_KEY",
     "background_of",
     "renew_background",
@@ -23,7 +24,8 @@ __all__ = [
 #: and before what a book stands.
 TABLE_KEY, SKY_KEY, BACKGROUND_KEY = "hingeleaf_table", "hingeleaf_sky", "hingeleaf_background"
 
-_SUPPORT_KEY = "hingeleaf_support"
+#: The property of a support under a bound book: the side under which it lies.
+SUPPORT_KEY = "hingeleaf_support"
 #: Grain of the wooden table: planks are so wide, metres; light and dark wood, sRGB.
 _PLANK_M = 0.11
 _WOOD_LIGHT, _WOOD_DARK = (0.66, 0.48, 0.33), (0.46, 0.31, 0.20)
@@ -112,7 +114,7 @@ def _own_material(root: bpy.types.Object, table: Any) -> Any:
         made.use_nodes = True
     made[TABLE_KEY] = True
     for item in root.children_recursive:
-        if item == table or item.get(_SUPPORT_KEY) is not None:
+        if item == table or item.get(SUPPORT_KEY) is not None:
             item.data.materials.clear()
             item.data.materials.append(made)
     return made

@@ -11,7 +11,7 @@ import bpy
 import numpy as np
 
 from .books import bound_root_of, camera_of, is_linked
-from .bound_studio import SUPPORT_KEY
+from .filming_backgrounds import SUPPORT_KEY
 from .geometry.errors import HingeleafError
 from .geometry.transforms import Array
 
