@@ -50,9 +50,10 @@ PYTHONS = ("3.13", "3.11")  # of Blender 5.2 LTS and 4.5 LTS; the first found is
 RUNNING = f"{sys.version_info[0]}.{sys.version_info[1]}"
 REQUIREMENTS = {
     "core": ("requirements.txt",),
-    "dev": ("requirements.txt", "requirements-dev.txt"),
+    "dev": ("requirements.txt", "requirements-dev.txt", "requirements-data.txt"),
     "types": ("requirements-types.txt",),
 }
+DATA_ONLY = "requirements-data.txt"  # installed without what they need
 STAMPED_BY = {"core": ("core",), "dev": ("core", "dev"), "types": ("types",)}
 
 PURE_WHEELS = ("ezdxf", "fonttools", "pyparsing", "reportlab", "svgelements", "tomlkit", "typing_extensions")
@@ -316,11 +317,13 @@ def environment(interpreter: Interpreter, purpose: str = "core") -> str:
     log.unlink(missing_ok=True)
     if not extend:
         run_step(f"{title}, Python {interpreter.full}", [interpreter.path, "-m", "venv", "--clear", str(folder)], log)
-    files = [ROOT / name for name in REQUIREMENTS[purpose]]
+    files = [ROOT / name for name in REQUIREMENTS[purpose] if name != DATA_ONLY]
     total = sum(len(re.findall(r"^\w.*==", file.read_text(encoding="utf-8"), re.M)) for file in files)
     options = [option for file in files for option in ("-r", str(file))]
     command = [python, "-m", "pip", "install", "--no-input", "--disable-pip-version-check", "--progress-bar", "off"]
     run_step(f"{title}, packages for {purpose}", [*command, *options], log, reading=install_counter(total))
+    if DATA_ONLY in REQUIREMENTS[purpose]:
+        run_step(f"{title}, data for {purpose}", [*command, "--no-deps", "-r", str(ROOT / DATA_ONLY)], log)
     for name in STAMPED_BY[purpose]:
         (folder / f"{name}.stamp").write_text(fingerprint(interpreter, name))
     return python
@@ -659,6 +662,12 @@ def bench(args: argparse.Namespace, rest: list[str]) -> int:
     return subprocess.call([python, "tests/bench/run.py", *rest], cwd=ROOT, env=env)
 
 
+def fuzz(args: argparse.Namespace, rest: list[str]) -> int:
+    """Run the fuzzers."""
+    python = environment(find_interpreters(args.python)[0], "dev")
+    return subprocess.call([python, "-m", "tests.fuzz.run", *rest], cwd=ROOT, env=child_environment())
+
+
 def pictures(args: argparse.Namespace, rest: list[str]) -> int:
     """Draw the pictures of the reference page."""
     python = environment(find_interpreters(args.python)[0])
@@ -710,6 +719,7 @@ def command_line() -> argparse.ArgumentParser:
     text = f"Pythons to bring wheels for; default: {tags}"
     added.add_argument("--python-tags", default=tags, metavar="TAGS", help=text)
     command(bench, "bench", "time Hingeleaf against its peers and print the ratios", "Further arguments are passed on.")
+    command(fuzz, "fuzz", "try wrong and hostile input for hours", "Further arguments as tests/fuzz/run.py has them.")
     command(pictures, "pictures", "draw the pictures of scenes/README.md", "Names of scenes may follow; default: all.")
     added = command(set_up, "setup", "make the environments in .venv/", "The other commands do this by themselves.")
     added.add_argument("--dev", action="store_true", help="with what tests and benchmarks need")
@@ -722,7 +732,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return its exit status, 2 for what a user has to put right first."""
     parser = command_line()
     args, rest = parser.parse_known_args(arguments)
-    if rest and (args.action not in (run_tests, bench, pictures) or getattr(args, "window", False)):
+    if rest and (args.action not in (run_tests, bench, fuzz, pictures) or getattr(args, "window", False)):
         parser.error(f"unknown arguments: {' '.join(rest)}")
     try:
         return int(args.action(args, rest))

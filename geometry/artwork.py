@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import struct
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -25,6 +26,20 @@ BLEED_MM = 3.0
 _ORIENTATION, _ON_ITS_SIDE = 0x0112, (5, 6, 7, 8)
 #: How it is turned upright, for each of them: Pillow's numbers of Image.Transpose.
 _TURNS: Mapping[int, int] = {2: 0, 3: 3, 4: 1, 5: 5, 6: 4, 7: 6, 8: 2}
+#: What artwork is painted and photographed in. Pillow knows many more; some of those start other programs (EPS).
+_FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP", "TGA", "GIF")
+#: What Pillow raises for files that are broken.
+_BROKEN = (
+    ArithmeticError,
+    AttributeError,
+    EOFError,
+    LookupError,
+    MemoryError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    struct.error,
+)
 #: Of larger pictures than this only PNG is looked through to its end, which has sums to look at.
 _MOST_LOOKED_THROUGH = 40_000_000
 
@@ -185,7 +200,7 @@ def _head(file: str | Path | IO[bytes]) -> Iterator[Image.Image]:
         with warnings.catch_warnings():
             # A poster at 300 dpi is larger than what Pillow warns of; and metadata may be broken where pixels are not.
             warnings.simplefilter("ignore")
-            with Image.open(file) as image:
+            with Image.open(file, formats=_FORMATS) as image:
                 if image.mode == "F":
                     raise FileError(
                         "its colours are floating-point numbers, which print as nothing that was seen; save it with 8 "
@@ -200,5 +215,5 @@ def _head(file: str | Path | IO[bytes]) -> Iterator[Image.Image]:
         raise FileError(f"{reason}; use PNG or JPEG") from None
     except Image.DecompressionBombError:
         raise FileError("it has too many pixels to be read; make it smaller") from None
-    except (ValueError, SyntaxError, EOFError, KeyError, IndexError, ArithmeticError, MemoryError) as error:
+    except _BROKEN as error:
         raise FileError(f"it is no picture that can be read; use PNG or JPEG ({error})") from None

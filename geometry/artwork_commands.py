@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections.abc import Iterable, Mapping
 from itertools import chain, count
 from pathlib import Path
@@ -12,7 +13,7 @@ from .assembly import assemble
 from .description.reader import parse_description, read_description
 from .design.matching import Matching, is_writable, match_artwork, matching_text, pictures_in, with_matches
 from .errors import FileError, HingeleafError
-from .files import make_folder, write_file, write_files
+from .files import is_there, make_folder, write_file, write_files
 
 __all__ = ["add_artwork_commands", "assign", "trace"]
 
@@ -48,13 +49,14 @@ def assign(options: argparse.Namespace) -> tuple[int, dict[str, Any], str]:
     """
     source = Path(options.scene)
     target = Path(options.out) if options.out else source.with_name(f"{source.stem}-painted.toml")
-    if target.resolve().parent != source.resolve().parent:
+    # Not Path.resolve, which raises for a link to itself on some Python.
+    folder = Path(os.path.realpath(target)).parent
+    if folder != Path(os.path.realpath(source)).parent:
         raise HingeleafError(f"{target}: must lie beside {source.name}, whose artwork is named from there")
     description = read_description(source)
     matching = match_artwork(description, assemble(description), pictures_in(options.folder))
     if not matching.matches:
         return 1, _as_data(matching, []), matching_text(matching)
-    folder = target.resolve().parent
     names, copies = _named(folder, [match.file for match in matching.matches])
     for name in names.values():
         if not is_writable(name):
@@ -84,7 +86,7 @@ def _named(folder: Path, files: Iterable[Path]) -> tuple[dict[Path, str], dict[P
             raise FileError(f"{file}: the artwork cannot be read ({error.strerror or error})") from None
         place = _free(folder / _ART / file.name, data, copies)
         names[file] = place.relative_to(folder).as_posix()
-        if not place.is_file():
+        if not is_there(place):
             copies[place] = data
     return names, copies
 
@@ -92,7 +94,7 @@ def _named(folder: Path, files: Iterable[Path]) -> tuple[dict[Path, str], dict[P
 def _free(wanted: Path, data: bytes, copies: Mapping[Path, bytes]) -> Path:
     """A place where nothing is, or the same already."""
     for place in chain([wanted], (wanted.with_stem(f"{wanted.stem}-{number}") for number in count(2))):
-        present = copies.get(place, place.read_bytes() if place.is_file() else None)
+        present = copies.get(place, place.read_bytes() if is_there(place) else None)
         if present is None or present == data:
             return place
     return wanted

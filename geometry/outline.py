@@ -32,6 +32,7 @@ __all__ = [
 
 _PATH_LETTERS = set("MmLlHhVvCcSsQqTtAaZz")
 _LIMIT_MM = 10_000.0
+_FAR = "has a point that is not a number or lies more than 10 m away"
 _MOST_POINTS = 20_000
 
 
@@ -55,7 +56,7 @@ def polyline(value: str | Sequence[Sequence[float]]) -> Array:
     if len(points) > _MOST_POINTS:
         raise HingeleafError(f"has {len(points)} points; at most {_MOST_POINTS} can be cut")
     if not np.isfinite(points).all() or np.abs(points).max(initial=0.0) > _LIMIT_MM:
-        raise HingeleafError("has a point that is not a number or lies more than 10 m away")
+        raise HingeleafError(_FAR)
     return points
 
 
@@ -176,7 +177,7 @@ def _listed_points(value: Sequence[Sequence[float]]) -> Array:
     try:
         return np.array(numbers, dtype=float).reshape(-1, 2)
     except OverflowError:
-        raise HingeleafError("has a point that is not a number or lies more than 10 m away") from None
+        raise HingeleafError(_FAR) from None
 
 
 @lru_cache(maxsize=512)
@@ -191,6 +192,9 @@ def _path_points(text: str) -> Array:
         raise HingeleafError("is no readable path data; write it as in SVG, e.g. 'M 0 0 C 10 0 10 20 0 20'") from None
     if not segments or not isinstance(segments[0], Move) or segments[0].end is None:
         raise HingeleafError("must begin with M and its first point")
+    # svgelements takes a number too few after H or V, and after a Z, for a point with a coordinate that is None.
+    if any(None in (segment.end.x, segment.end.y) for segment in segments if segment.end is not None):
+        raise HingeleafError("ends in the middle of a point; write both of its numbers")
     if sum(isinstance(segment, Move) for segment in segments) > 1:
         raise HingeleafError("has several strokes; write one stroke a path")
     points: list[tuple[float, float]] = []
@@ -220,7 +224,8 @@ def _steps(segment: Any) -> int:
         samples = [segment.point(k / (4 * count)) for k in range(4 * count + 1)]
         points = np.array([(p.x, p.y) for p in samples], dtype=float)
         if not np.isfinite(points).all():
-            return 1
+            # Also where both ends are finite: an arc of radii beyond all numbers.
+            raise HingeleafError(_FAR)
         start, end = points[0:-1:4], points[4::4]
         worst = 0.0
         for quarter in (1, 2, 3):

@@ -19,6 +19,7 @@ import svgelements
 
 from .design.strokes import Stroke, stroke_from_path, value_of
 from .errors import FileError, HingeleafError
+from .outline_bounds import check_bounds
 
 __all__ = ["PathOutline", "read_outlines"]
 
@@ -101,12 +102,18 @@ def read_outlines(path: str | Path) -> tuple[PathOutline, ...]:
     """
     file = Path(path)
     root = _parsed(file, _text(file))
-    _measured(file, root)
+    shapes = _measured(file, root)
     _clear(root)
+    try:
+        check_bounds(root, shapes)
+    except HingeleafError as error:
+        raise FileError(f"{file.name}: {error}") from None
+    except RecursionError:
+        raise FileError(f"{file.name}: is nested too deeply") from None
     try:
         width, height = _viewport(root)
         drawing = svgelements.SVG.parse(
-            io.BytesIO(ElementTree.tostring(root)), reify=False, ppi=96.0, width=width, height=height
+            io.BytesIO(ElementTree.tostring(root, encoding="utf-8")), reify=False, ppi=96.0, width=width, height=height
         )
         top = float(drawing.height)
         strokes = [(name, stroke) for name, shape in _shapes(drawing) for stroke in _strokes(shape, top)]
@@ -141,8 +148,8 @@ def _parsed(file: Path, text: bytes) -> ElementTree.Element:
     return root
 
 
-def _measured(file: Path, root: ElementTree.Element) -> None:
-    """Refuse what would grow without bound: shapes used by shapes that use shapes."""
+def _measured(file: Path, root: ElementTree.Element) -> int:
+    """How many shapes there are, each as often as it is used; refuses what would grow without bound."""
     named = {element.get("id"): element for element in root.iter()}
     known: dict[ElementTree.Element, int] = {}
 
@@ -155,8 +162,10 @@ def _measured(file: Path, root: ElementTree.Element) -> None:
             known[element] = total + (count(target, depth + 1) if target is not None else 0)
         return known[element]
 
-    if count(root, 0) > _MOST_ELEMENTS:
+    shapes = count(root, 0)
+    if shapes > _MOST_ELEMENTS:
         raise FileError(f"{file.name}: has more than {_MOST_ELEMENTS} shapes; save the outlines alone")
+    return shapes
 
 
 def _used(element: ElementTree.Element) -> str:

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
 __all__ = ["add_net_arguments", "add_sheet_arguments", "cutting_options", "sheet_options"]
 
+#: No printer or knife is as exact; lengths further below leave nothing of areas but rounding.
+_LEAST_MM = 0.001
+
 
 def add_sheet_arguments(parser: argparse.ArgumentParser) -> None:
     """Give a command the options about sheets.
@@ -123,9 +126,12 @@ def _number(option: str, text: str | None, default: float) -> float:
     if text is None:
         return default
     try:
-        return float(text)
+        number = float(text)
     except ValueError:
         raise HingeleafError(f'{option} "{text}": write a number of millimetres, e.g. {default:g}') from None
+    if 0.0 < abs(number) < _LEAST_MM:
+        raise HingeleafError(f'{option} "{text}": is next to nothing; write 0, or at least {_LEAST_MM:g} mm')
+    return number
 
 
 def _whole(option: str, text: str | None, default: int) -> int:

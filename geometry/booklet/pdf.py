@@ -27,7 +27,9 @@ from reportlab.platypus import (
     Table,
     TableStyle,
 )
+from reportlab.platypus.doctemplate import LayoutError
 
+from ..errors import HingeleafError
 from ..nets.lettering import font_name, one_line, spelled
 from ..nets.pdf import MM
 from ..nets.sizes import SheetSize
@@ -138,7 +140,12 @@ def document_pdf(title: str, page: SheetSize, story: list[Flowable]) -> bytes:
         bottomPadding=0,
     )
     document.addPageTemplates([PageTemplate(frames=[frame])])
-    document.build(story, canvasmaker=_numbered(title, page))
+    try:
+        document.build(story, canvasmaker=_numbered(title, page))
+    except LayoutError:
+        raise HingeleafError(
+            "the booklet: a text is longer than a page of it; shorten the titles of pieces, or ask for fewer copies"
+        ) from None
     return stream.getvalue()
 
 

@@ -81,7 +81,13 @@ class TableReader:
     def check_format(self, values: Mapping[str, Any]) -> None:
         """Note a version of the format that is not this one."""
         if "format" in values and values["format"] != 1:
-            self.problem("format", f"is {values['format']:g}; this version reads format 1", self.line("", 0, "format"))
+            later = (
+                "; a later Hingeleaf wrote it: update this one, which may not know what else it says here"
+                if values["format"] > 1
+                else ""
+            )
+            message = f"is {values['format']:g}; this version reads format 1{later}"
+            self.problem("format", message, self.line("", 0, "format"))
 
     def below(self, name: str, place: str, line: int | None, *, beside: str) -> Path | None:
         """Absolute path of a file that a key names; it must lie in the own file's folder or below."""

@@ -30,6 +30,10 @@ def check_value(field: Field, value: Any) -> Any:
     return _CHECKS[field.type](field, value)
 
 
+#: Longer ones are no titles, and whoever shortens them to fit a sheet would take minutes.
+_LONGEST_TEXT = 1000
+
+
 def _number(field: Field, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise HingeleafError(f"must be a number, not {name_of(value)}")
@@ -87,6 +91,8 @@ def _angle(field: Field, value: Any) -> float:
 def _text(field: Field, value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         raise HingeleafError(f"must be text in quotes, not {name_of(value)}")
+    if len(value) > _LONGEST_TEXT:
+        raise HingeleafError(f"has {len(value)} characters; at most {_LONGEST_TEXT} are taken")
     return value
 
 

@@ -109,7 +109,8 @@ def _snapped(outline: Polygon, points: Array) -> Polygon:
     shapely.prepare(border)
     near = points[shapely.dwithin(border, shapely.points(points), _ROUNDING_MM)] if len(points) else points
     snapped = shapely.snap(outline, shapely.multipoints(near), _ROUNDING_MM)
-    return snapped if isinstance(snapped, Polygon) else outline
+    # Two points nearer to each other than to the outline's own can make it run there and back.
+    return snapped if isinstance(snapped, Polygon) and snapped.is_valid else outline
 
 
 def find_lines(outlines: Mapping[str, Polygon], hinges: Mapping[str, tuple[Array, tuple[str, str]]]) -> PieceLines:

@@ -19,7 +19,7 @@ from .fitting import fitted, flattened
 
 __all__ = ["Edge", "Shape", "Trace", "TraceOptions", "alpha_edge", "fitted_shape", "off_mm", "trace_alpha"]
 
-_LARGEST_MM = 5000.0
+_LEAST_MM, _LARGEST_MM = 0.01, 5000.0
 #: More rings than the first are grain, not a shape. So is what is left of them where their number times that of their
 #: points is more than the second: so long it takes to find what is too thin to be cut, about a second per two million.
 _MOST_RINGS, _MOST_TO_CLEAN = 40_000, 5_000_000
@@ -148,8 +148,11 @@ def alpha_edge(
     """
     height = width_mm * alpha.shape[0] / alpha.shape[1] if height_mm is None else height_mm
     for size in (width_mm, height):
-        if not (np.isfinite(size) and 0.0 < size <= _LARGEST_MM):
-            raise HingeleafError(f"the picture would be {size:g} mm; it must be above 0 and at most {_LARGEST_MM:g} mm")
+        if not _LEAST_MM <= size <= _LARGEST_MM:
+            raise HingeleafError(
+                f"the picture would be {size:g} mm; it must be above 0, {_LEAST_MM:g} at least, and at most "
+                f"{_LARGEST_MM:g} mm"
+            )
     pixel = max(width_mm / alpha.shape[1], height / alpha.shape[0])
     tolerance = max(options.tolerance_mm, _LEAST_PIXELS * pixel)
     values, step = _coarser(alpha, int(tolerance // (3 * pixel)))

@@ -5,6 +5,7 @@ import importlib.metadata
 import importlib.util
 import io
 import os
+import platform
 import re
 import runpy
 import subprocess
@@ -17,8 +18,8 @@ import pytest
 
 import build
 
-REQUIREMENT_FILES = ("requirements.txt", "requirements-dev.txt", "requirements-types.txt")
-COMMANDS = ("demo", "test", "package", "bench", "setup")
+REQUIREMENT_FILES = ("requirements.txt", "requirements-dev.txt", "requirements-data.txt", "requirements-types.txt")
+COMMANDS = ("demo", "test", "package", "bench", "fuzz", "setup")
 HERE = build.Interpreter(build.RUNNING, sys.version.split()[0], sys.executable, True)
 
 
@@ -93,8 +94,11 @@ class TestRequirements:
 
     def test_this_environment_has_the_pinned_versions(self):
         applies = {None: True, 'sys_platform == "win32"': sys.platform == "win32"}
+        intel = sys.platform == "linux" and platform.machine() == "x86_64"
+        on_intel = ' and sys_platform == "linux" and platform_machine == "x86_64"'
+        applies |= {f'python_version == "{each}"{on_intel}': intel and each == build.RUNNING for each in build.PYTHONS}
         applies |= {f'python_version == "{version}"': version == build.RUNNING for version in build.PYTHONS}
-        found = [entry for name in REQUIREMENT_FILES[:2] for entry in pinned(name) if applies[entry[2]]]
+        found = [entry for name in REQUIREMENT_FILES[:3] for entry in pinned(name) if applies[entry[2]]]
         assert {name: importlib.metadata.version(name) for name, _, _ in found} == {name: at for name, at, _ in found}
 
 
@@ -166,10 +170,10 @@ class TestEnvironment:
     def test_development_is_added_to_a_finished_core_and_contains_it(self, steps):
         build.environment(HERE)
         build.environment(HERE, "dev")
-        assert steps == ["venv", "pip", "pip"]
+        assert steps == ["venv", "pip", "pip", "pip"]  # the last one without dependencies
         build.environment(HERE)
         build.environment(HERE, "dev")
-        assert len(steps) == 3
+        assert len(steps) == 4
 
     def test_interrupted_one_is_made_anew(self, steps, monkeypatch):
         take = build.run_step
