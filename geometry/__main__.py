@@ -28,6 +28,7 @@ from .report import error_data, report_data, report_text
 from .sheet_arguments import add_net_arguments, add_sheet_arguments, cutting_options, sheet_options
 from .spread import Spread
 from .template_commands import add_template_command, templates
+from .unfold_commands import add_unfold_command, unfold
 
 __all__ = ["main", "parse_angles", "parse_hands"]
 
@@ -96,6 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     booklet.add_argument("--paper", default="A4", help="of the booklet itself: A4 or letter (default A4)")
     add_artwork_commands(commands)
     add_template_command(commands)
+    add_unfold_command(commands)
     return parser
 
 
@@ -118,7 +120,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             try:
                 write_json(options.json, error_data(error))
             except HingeleafError as second:
-                print(second, file=sys.stderr)
+                # It may be the very file that could not be written.
+                if str(second) != str(error):
+                    print(second, file=sys.stderr)
         return 2
 
 
@@ -170,7 +174,7 @@ def _write_bulk_maps(spread: Spread, paths: Sequence[str]) -> None:
 def _apply(options: argparse.Namespace, description: Description) -> int:
     source = Path(options.scene)
     target = Path(options.out) if options.out else source.with_name(f"{source.stem}-changed.toml")
-    if target.exists() and target.resolve() == source.resolve():
+    if os.path.realpath(target) == os.path.realpath(source):
         raise HingeleafError(f"{target}: is the description itself; --out must name another file")
     changed, remedies = remedied(description, options.apply)
     write_description(changed, target)
@@ -277,7 +281,8 @@ def _booklet(options: argparse.Namespace) -> int:
 
 
 def _artwork(options: argparse.Namespace) -> int:
-    status, data, text = {"assign": assign, "trace": trace, "templates": templates}[options.command](options)
+    run = {"assign": assign, "trace": trace, "templates": templates, "unfold": unfold}[options.command]
+    status, data, text = run(options)
     if options.json:
         write_json(options.json, data)
     if options.json != "-":
@@ -295,6 +300,7 @@ _COMMANDS = {
     "assign": _artwork,
     "trace": _artwork,
     "templates": _artwork,
+    "unfold": _artwork,
 }
 
 if __name__ == "__main__":

@@ -43,10 +43,10 @@ def turned_over(sheet: Sheet) -> Sheet:
     pieces: list[PieceDrawing] = []
     for drawing in sheet.pieces:
         art = drawing.back.carried(linear, shift) if drawing.back is not None else None
-        fill = drawing.fill_back.carried(linear, shift) if drawing.fill_back is not None else None
+        fills = () if drawing.fill_back is None else (drawing.fill_back.carried(linear, shift),)
         card = affine_transform(drawing.card, matrix)
         bare = replace(drawing, lines=(), texts=(), back=None, fill_back=None)
-        pieces.append(replace(bare, art=art, fill=fill, card=card))
+        pieces.append(replace(bare, art=art, fills=fills, card=card))
     marks = [_carried(line, linear, shift) for line in sheet.lines if line.name == REGISTRATION]
     footer, margin = replace(sheet.footer, back=True), sheet.margin_mm
     width = sheet.width_mm - 2 * margin

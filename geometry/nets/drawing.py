@@ -11,22 +11,23 @@ from shapely import LinearRing, LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from ..artwork import BLEED_MM, art_box
-from ..model import Color, Piece
+from ..model import Hinge, Piece
 from ..spread import Spread
 from ..transforms import Array, apply, inverse
 from .cuts import card_of, find_lines
 from .dimensions import dimension_forms, dimension_lines
-from .glue import glue_marks, glue_texts
+from .glue import glue_marks, glue_name, glue_texts
 from .lettering import CLEAR_MM, one_line, place_text, text_box
 from .lines import ArtImage, Fill, NetLine, NetText, Placement
 from .options import SheetOptions
 from .parts import WHOLE, Part
 
-__all__ = ["BLEED_MM", "PieceDrawing", "bleed_notes", "draw_piece"]
+__all__ = ["BLEED_MM", "PieceDrawing", "bleed_notes", "draw_piece", "titled"]
 
 _TITLE_SIZE_MM = 4.2
 _LEAST_TITLE_MM = 1.8
 _UNDER_TITLE_MM = 2.6
+_FOOT_MM = 2.6
 _TITLE_CLEAR_MM = 5.0
 _ARROW_MM = np.array([1.6, 5.0])
 #: A pivot is marked by a cross that reaches as far from it.
@@ -47,7 +48,8 @@ class PieceDrawing:
     card : the card itself, all panels joined
     part : which copy it is, and which tile
     bleed_mm : float, how far its artwork is printed beyond the card
-    fill, fill_back : flat colours of its printed face and its back, under the artwork, or None
+    fills : flat colours of its printed face, under the artwork, each in its own region
+    fill_back : flat colour of its back, under the artwork, or None
     """
 
     piece: Piece
@@ -58,13 +60,13 @@ class PieceDrawing:
     card: MultiPolygon
     part: Part = WHOLE
     bleed_mm: float = BLEED_MM
-    fill: Fill | None = None
+    fills: tuple[Fill, ...] = ()
     fill_back: Fill | None = None
 
     @property
     def is_printed(self) -> bool:
         """Whether its printed face has artwork or a colour."""
-        return self.art is not None or self.fill is not None
+        return self.art is not None or bool(self.fills)
 
     @property
     def is_printed_behind(self) -> bool:
@@ -85,7 +87,7 @@ class PieceDrawing:
             texts=tuple(text.moved(placement) for text in self.texts),
             art=self.art.moved(placement) if self.art is not None else None,
             back=self.back.moved(placement) if self.back is not None else None,
-            fill=self.fill.moved(placement) if self.fill is not None else None,
+            fills=tuple(fill.moved(placement) for fill in self.fills),
             fill_back=self.fill_back.moved(placement) if self.fill_back is not None else None,
             card=shapely.transform(self.card, placement.apply),
         )
@@ -102,7 +104,7 @@ class PieceDrawing:
             self,
             art=self.art.inside(region) if self.art is not None else None,
             back=self.back.inside(region) if self.back is not None else None,
-            fill=self.fill.inside(region) if self.fill is not None else None,
+            fills=tuple(fill.inside(region) for fill in self.fills),
             fill_back=self.fill_back.inside(region) if self.fill_back is not None else None,
         )
 
@@ -129,6 +131,9 @@ def draw_piece(spread: Spread, piece_id: str, *, bleed_mm: float = BLEED_MM, dim
     pieces have different pictures, so between them each ends half-way (`bled`).
     """
     piece = spread.piece(piece_id)
+    solid = spread.solid_with(piece_id)
+    if solid is not None:
+        return _solid_net(spread, piece, solid.drawings[piece_id]).bled(bleed_mm)
     outlines = {name: spread.panels[name].outline for name in piece.panels}
     card = card_of(list(outlines.values()))
     box = art_box(spread, piece_id)
@@ -141,7 +146,7 @@ def draw_piece(spread: Spread, piece_id: str, *, bleed_mm: float = BLEED_MM, dim
     taken += [outlines[name] for name in piece.panels if spread.panels[name].role == "tab"]
     taken += [text_box(text, clear_mm=CLEAR_MM) for text in lettered]
     taken += [_stroke(line).buffer(CLEAR_MM) for line in (*leaders, *pivots)]
-    title, arrow = _title(piece, card, inner.difference(shapely.union_all(taken)), bleed_mm)
+    title, arrow = titled(piece, card, inner.difference(shapely.union_all(taken)), bleed_mm)
     lines, texts = [*glue, *cuts, *folds, *arrow, *leaders, *pivots], [*lettered, title]
     if dimensions:
         sizes = dimension_lines(dimension_forms(spread, piece, lines, texts, card), texts)
@@ -154,9 +159,42 @@ def draw_piece(spread: Spread, piece_id: str, *, bleed_mm: float = BLEED_MM, dim
         back=_artwork_behind(piece.art_back, card, box, bleed_mm),
         card=card,
         bleed_mm=bleed_mm,
-        fill=_fill(piece.color_front, card, bleed_mm),
-        fill_back=_fill(piece.color_back, card, bleed_mm),
+        fills=() if piece.color_front is None else (Fill(piece.color_front, _grown(card, bleed_mm)),),
+        fill_back=None if piece.color_back is None else Fill(piece.color_back, _grown(card, bleed_mm)),
     )
+
+
+def _solid_net(spread: Spread, piece: Piece, drawing: PieceDrawing) -> PieceDrawing:
+    """The net of a solid as a piece of its spread: its creases named, and the gluing marks of its foot."""
+    folding = spread.folding
+    drawing = replace(drawing, piece=piece, lines=_named(drawing.lines, spread.creases(piece.id)))
+    own = next((each for each in folding.pieces if each.id == piece.id), None)
+    if own is None:
+        return drawing
+    marks = glue_marks(folding, own)
+    taken = shapely.union_all([_stroke(line).buffer(CLEAR_MM) for line in drawing.lines])
+    names = []
+    for name in own.panels:
+        free = folding.panels[name].outline.difference(taken)
+        text = place_text(free, glue_name(name), size_mm=_FOOT_MM, least_mm=_LEAST_TITLE_MM, turns_rad=(0.0, np.pi / 2))
+        names += [] if text is None else [text]
+    return replace(drawing, lines=(*marks, *drawing.lines), texts=(*drawing.texts, *names))
+
+
+def _named(lines: Sequence[NetLine], creases: Sequence[Hinge]) -> tuple[NetLine, ...]:
+    """The lines, each crease with the name of the hinge on which its middle lies."""
+    if not creases:
+        return tuple(lines)
+    ends = np.array([hinge.lines[0] for hinge in creases])
+    lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    named = []
+    for line in lines:
+        if line.line_class in ("mountain", "valley"):
+            middle = (line.points[0] + line.points[-1]) / 2
+            aside = np.linalg.norm(ends - middle, axis=2).sum(axis=1) - lengths
+            line = replace(line, hinge=creases[int(np.argmin(aside))].id)
+        named.append(line)
+    return tuple(named)
 
 
 def bleed_notes(drawings: Sequence[PieceDrawing], options: SheetOptions) -> list[str]:
@@ -215,7 +253,7 @@ def _cross(place: Array, way: tuple[float, float]) -> Array:
     return np.asarray(place + _PIVOT_MM * np.outer([-1.0, 1.0], way))
 
 
-def _title(piece: Piece, card: MultiPolygon, free: BaseGeometry, bleed_mm: float) -> tuple[NetText, list[NetLine]]:
+def titled(piece: Piece, card: MultiPolygon, free: BaseGeometry, bleed_mm: float) -> tuple[NetText, list[NetLine]]:
     """The piece's name where nothing else is, or under the piece where it is too small; with an arrow upwards."""
     name = one_line(piece.title)
     title = place_text(
@@ -273,10 +311,6 @@ def _artwork(file: str | None, card: MultiPolygon, box: Box, bleed_mm: float) ->
         up=np.array([0.0, high - low]),
         shown=_grown(card, bleed_mm),
     )
-
-
-def _fill(color: Color | None, card: MultiPolygon, bleed_mm: float) -> Fill | None:
-    return None if color is None else Fill(color, _grown(card, bleed_mm))
 
 
 def _grown(card: MultiPolygon, bleed_mm: float) -> MultiPolygon:

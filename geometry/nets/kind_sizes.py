@@ -246,6 +246,13 @@ def _wheel(its: Measuring) -> Iterator[Dimension]:
     yield from its.place("at", str(disc.parent), pivot)
 
 
+def _solid(its: Measuring) -> Iterator[Dimension]:
+    values = its.spec.values
+    place, turn = np.array(values["at"]), np.radians(values.get("turn", 0.0))
+    yield from its.place("at", values["panel"], place)
+    yield from its.turn("turn", values["panel"], place, np.array([np.cos(turn), np.sin(turn)]))
+
+
 def _slit_cut_in(its: Measuring) -> Iterator[Dimension]:
     values, fold = its.spec.values, its.fold
     at, length = values["at"], values["length"]
@@ -292,6 +299,7 @@ SIZES_OF: Mapping[str, Callable[[Measuring], Iterator[Dimension]]] = {
     "box": _box,
     "layer": _layer,
     "accordion": _accordion,
+    "solid": _solid,
 }
 
 

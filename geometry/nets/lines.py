@@ -5,9 +5,10 @@ The same three serve in a piece's net coordinates and on the sheet; `Placement` 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import shapely
@@ -19,6 +20,9 @@ from ..model import Color
 from ..transforms import Array
 from .classes import LineClass
 from .curves import Stretch, length_mm, stretches
+
+if TYPE_CHECKING:
+    from .pictures import Picture
 
 __all__ = ["ArtImage", "Fill", "NetLine", "NetText", "Placement", "readable"]
 
@@ -76,6 +80,7 @@ class NetLine:
     tinted : whether it is filled, where its style has a tint; not what lies on the back
     name : what the line is, for lines that belong to the sheet
     nodes : (k, 2) float, mm; those of its points at which other lines end, or None
+    light : whether it is only scored lightly, as creases of a smooth band are
     """
 
     line_class: LineClass
@@ -88,6 +93,7 @@ class NetLine:
     tinted: bool = True
     name: str | None = None
     nodes: Array | None = None
+    light: bool = False
 
     @cached_property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -171,9 +177,10 @@ class ArtImage:
 
     Parameters
     ----------
-    file : path of the picture
+    file : path of the picture; or its name only, where it is painted
     corner, along, up : (2,) float, mm; lower left corner of the box, its lower and its left side
     shown : the region in which it is printed
+    paint : gives the picture where there is no file of it, the same one each time; or None
     """
 
     file: str
@@ -181,6 +188,11 @@ class ArtImage:
     along: Array
     up: Array
     shown: MultiPolygon
+    paint: Callable[[], Picture] | None = None
+
+    def picture(self, pictures: Callable[[str], Picture]) -> Picture:
+        """The picture itself, painted or from its file as `pictures` gives it."""
+        return self.paint() if self.paint is not None else pictures(self.file)
 
     def moved(self, placement: Placement) -> ArtImage:
         """The same artwork on the sheet."""

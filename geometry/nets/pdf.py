@@ -126,8 +126,9 @@ def _page(canvas: _LayeredCanvas, sheet: Sheet, pictures: Callable[[str], Pictur
             _halos(canvas, [halo for drawing in sheet.pieces for halo in halos(drawing, without=without)])
         with canvas.layer(name):
             for drawing in sheet.pieces:
-                if name == "art" and drawing.fill is not None:
-                    _fill(canvas, drawing.fill)
+                if name == "art":
+                    for fill in drawing.fills:
+                        _fill(canvas, fill)
                 if name == "art" and drawing.art is not None:
                     _image(canvas, drawing.art, pictures)
                 _content(canvas, name, drawing.lines, drawing.texts, spot)
@@ -206,6 +207,8 @@ def draw_line(canvas: Canvas, line: NetLine, *, spot: bool = False) -> None:
     """Draw a line in the style of its class; with spot in its spot colour, where it has one, over the artwork."""
     style = STYLES[line.look or line.line_class]
     _set_style(canvas, style, line.length_mm)
+    if line.light:
+        canvas.setLineWidth(style.width_mm / 2)
     ink = (spot_ink(line) or legend_ink(line)) if spot else None
     if ink is not None:
         canvas.setStrokeColor(ink)
@@ -258,7 +261,7 @@ def _fill(canvas: _LayeredCanvas, fill: Fill) -> None:
 def _image(canvas: _LayeredCanvas, art: ArtImage, pictures: Callable[[str], Picture]) -> None:
     canvas.saveState()
     canvas.clipPath(outline_path(canvas, art.shown), stroke=0, fill=0)
-    picture = ImageReader(io.BytesIO(pictures(art.file).data))
+    picture = ImageReader(io.BytesIO(art.picture(pictures).data))
     for corner, along, up in art.laid():
         canvas.saveState()
         canvas.transform(*along, *up, *corner)

@@ -60,8 +60,9 @@ def sheet_svg(sheet: Sheet, pictures: Callable[[str], Picture]) -> bytes:
         layer = add_layer(root, name)
         for index, drawing in enumerate(sheet.pieces):
             group = ET.Element(f"{{{_SVG}}}g", {"data-piece": drawing.piece.id, **drawing.part.attributes})
-            if name == "art" and drawing.fill is not None:
-                _fill(group, drawing.fill, sheet)
+            if name == "art":
+                for fill in drawing.fills:
+                    _fill(group, fill, sheet)
             if name == "art" and drawing.art is not None:
                 clip = child(group, "g", {"clip-path": f"url(#bleed-{index})"})
                 _image(clip, f"art-{index}", drawing.art, sheet, pictures)
@@ -197,6 +198,9 @@ def _path(group: ET.Element, line: NetLine, sheet: Sheet) -> None:
     if line.look is not None:
         path.set("stroke", style.hex)
         path.set("stroke-width", number(style.width_mm))
+    if line.light:
+        path.set("data-score", "light")
+        path.set("stroke-width", number(style.width_mm / 2))
     if style.dashes:
         path.set("stroke-dasharray", " ".join(number(dash) for dash in dashes_mm(style, line.length_mm)))
     if style.tint and line.closed and line.tinted:
@@ -243,7 +247,7 @@ def _region_data(region: MultiPolygon, sheet: Sheet) -> str:
 
 def _image(group: ET.Element, name: str, art: ArtImage, sheet: Sheet, pictures: Callable[[str], Picture]) -> None:
     """The picture once, with its mirror images as uses of it."""
-    picture = pictures(art.file)
+    picture = art.picture(pictures)
     width, height = float(np.hypot(*art.along)), float(np.hypot(*art.up))
     for corner, across, upwards in art.laid():
         origin = _down(corner + upwards, sheet.height_mm)

@@ -31,6 +31,7 @@ __all__ = [
     "NetFiles",
     "check_formats",
     "draw_nets",
+    "draw_sheets",
     "slug",
     "write_drawn",
     "write_nets",
@@ -157,27 +158,69 @@ def draw_nets(
     """Draw what write_nets writes; see there."""
     check_formats(formats, cutting)
     options = options or SheetOptions()
-    drawings, missing = _with_art(
-        [draw_piece(spread, piece.id, bleed_mm=options.bleed_mm, dimensions=dimensions) for piece in spread.pieces]
-    )
-    sheets, notes = lay_out(spread.title, drawings, sheet, options=options)
-    if has_backs(sheets) and "pdf" in formats:
-        sheets = tuple(registered(sheet) for sheet in sheets)
-    stem = _stem(spread, "nets")
-    contents = dict(_contents(sheets, stem, formats, spot=spot, duplex=duplex))
-    if "cutting" in formats:
-        contents |= cutting_files(sheets, _stem(spread, "cutting"), cutting)
+    drawings = [
+        draw_piece(spread, piece.id, bleed_mm=options.bleed_mm, dimensions=dimensions) for piece in spread.pieces
+    ]
+    booklet = None
     if "booklet" in formats:
         from ..booklet.write import booklet_bytes
 
-        contents[f"{_stem(spread, 'assembly')}.pdf"], _ = booklet_bytes(spread, sheet=sheet, options=options)
+        booklet, _ = booklet_bytes(spread, sheet=sheet, options=options)
+    return draw_sheets(
+        spread.title,
+        drawings,
+        sheet=sheet,
+        formats=formats,
+        options=options,
+        spot=spot,
+        duplex=duplex,
+        cutting=cutting,
+        booklet=booklet,
+        notes=glue_notes(spread),
+    )
+
+
+def draw_sheets(
+    title: str,
+    drawings: Sequence[PieceDrawing],
+    *,
+    sheet: str | None = None,
+    formats: Sequence[str] = FORMATS,
+    options: SheetOptions | None = None,
+    spot: bool = False,
+    duplex: bool = False,
+    cutting: CuttingOptions | None = None,
+    booklet: bytes | None = None,
+    notes: Sequence[str] = (),
+) -> DrawnNets:
+    """Lay drawings of pieces on sheets, in all the formats that write_nets has; see there.
+
+    Parameters
+    ----------
+    title : of the whole
+    drawings : of all pieces, in net coordinates
+    booklet : its order of assembly as PDF, or None
+    notes : sentences about the pieces, which come after those about the sheets
+    """
+    check_formats(formats, cutting)
+    options = options or SheetOptions()
+    drawings, missing = _with_art(drawings)
+    sheets, about_sheets = lay_out(title, drawings, sheet, options=options)
+    if has_backs(sheets) and "pdf" in formats:
+        sheets = tuple(registered(sheet) for sheet in sheets)
+    stem = _stem(title, "nets")
+    contents = dict(_contents(sheets, stem, formats, spot=spot, duplex=duplex))
+    if "cutting" in formats:
+        contents |= cutting_files(sheets, _stem(title, "cutting"), cutting)
+    if booklet is not None:
+        contents[f"{_stem(title, 'assembly')}.pdf"] = booklet
     about_files = (
-        *glue_notes(spread),
+        *notes,
         *bleed_notes(drawings, options),
         *_back_notes(sheets, stem, formats, duplex=duplex),
         *_lettering_notes(sheets, formats),
     )
-    return DrawnNets(contents, sheets, (*notes, *missing, *about_files), (stem, _stem(spread, "cutting")))
+    return DrawnNets(contents, sheets, (*about_sheets, *missing, *about_files), (stem, _stem(title, "cutting")))
 
 
 def write_drawn(drawn: Mapping[Path, DrawnNets]) -> dict[Path, NetFiles]:
@@ -211,8 +254,8 @@ def check_formats(formats: Sequence[str], cutting: CuttingOptions | None) -> Non
         )
 
 
-def _stem(spread: Spread, what: str) -> str:
-    return f"{slug(spread.title)}-{what}".removeprefix("-")
+def _stem(title: str, what: str) -> str:
+    return f"{slug(title)}-{what}".removeprefix("-")
 
 
 def _with_art(drawings: Sequence[PieceDrawing]) -> tuple[list[PieceDrawing], list[str]]:
@@ -227,7 +270,7 @@ def _with_art(drawings: Sequence[PieceDrawing]) -> tuple[list[PieceDrawing], lis
 
 
 def _if_there(art: ArtImage | None) -> ArtImage | None:
-    return art if art is not None and is_there(art.file) else None
+    return art if art is not None and (art.paint is not None or is_there(art.file)) else None
 
 
 def slug(title: str) -> str:

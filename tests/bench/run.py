@@ -1,7 +1,8 @@
 """The benchmarks, each against a peer in the same run.
 
 The closed form: 200 nested cells at 181 angles against scipy's least_squares closing the same loops. Collisions: see
-collisions.py. Loops solved by numbers: see loops.py. Pieces laid on sheets: see sheets.py.
+collisions.py. Loops solved by numbers: see loops.py. Pieces laid on sheets: see sheets.py. Models as nets: see
+unfolding.py.
 Designing in Blender: see editing.py. Playing and rendering the demo: see playback.py.
 
 Both are timed in one run on one spread; printed are the times, their spread over the repeats, the ratio, and how far
@@ -21,7 +22,7 @@ import numpy as np
 from geometry import Spread
 from geometry.linkage import PlanarCell
 from geometry.motion import solve_cells
-from tests.bench import collisions, editing, loops, peer, playback, sheets
+from tests.bench import collisions, editing, loops, peer, playback, sheets, unfolding
 from tests.bench.nested import CELLS_A_CHAIN, CHAINS, nested_spread
 
 WANTED_RATIO = 200.0
@@ -126,12 +127,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print()
     laid = sheets.main(options.repeats)
     print(flush=True)
+    unfolded = unfolding.main()
+    print(flush=True)
     # In a process of its own: Blender as a module keeps no company well.
     edited = subprocess.call([sys.executable, editing.__file__])
     print(flush=True)
     played = subprocess.call([sys.executable, playback.__file__])
     good = ratio >= WANTED_RATIO and apart[1:-1].max() <= AGREE_MM
-    return 0 if good and collide == loop == laid == edited == played == 0 else 1
+    return 0 if good and collide == loop == laid == unfolded == edited == played == 0 else 1
 
 
 if __name__ == "__main__":

@@ -38,6 +38,8 @@ def svg_lengths(path):
             continue
         for group in layer.findall(f"{SVG}g"):
             for element in group.findall(f"{SVG}path"):
+                if element.get("data-fill"):  # a flat colour, no line
+                    continue
                 key = (group.get("data-piece"), name)
                 lengths[key] = lengths.get(key, 0.0) + SvgPath(element.get("d")).length(error=1e-9)
     return lengths
