@@ -58,6 +58,7 @@ def assemble(description: Description) -> Spread:
         glue_areas=_glue_areas(building),
         mechanisms=description.mechanisms,
         trims=trims,
+        solids=tuple(building.solids),
     )
 
 
@@ -168,7 +169,7 @@ def _net_problems(building: Building) -> list[Problem]:
         outlines = [building.panels[name].outline for name in piece.panels]
         overlap = sum(outline.area for outline in outlines) - shapely.union_all(outlines).area
         if overlap > SLIVER_MM2 * len(outlines):
-            spec = next((spec for spec in building.description.mechanisms if spec.id == piece.id), None)
+            spec = next((spec for spec in building.description.mechanisms if spec.id == piece.id.split(".")[0]), None)
             message = (
                 f"overlaps itself on its net by {overlap:.3f} mm2; move the free edges apart or make the tabs narrower"
             )

@@ -15,6 +15,7 @@ from .linkage import Cell
 from .loops import Loop, Start
 from .model import Angle, CellOnFold, Fold, GlueArea, Hand, HingeKind, Panel, Piece
 from .motion import Unit, pose_panels, solve_units
+from .solids import Solid
 from .transforms import Array
 
 __all__ = ["Building", "HingePlan"]
@@ -55,6 +56,7 @@ class Building:
         self.folds: dict[tuple[str, str], Fold] = {}
         self.units: list[Unit] = []
         self.glue_areas: list[GlueArea] = []
+        self.solids: list[Solid] = []
         #: Tabs whose width nobody asked for.
         self.default_tabs: set[str] = set()
         self.variables: dict[str, Array] = {"spine": _PROBE_RAD}
@@ -250,6 +252,11 @@ class Building:
             near = get_close_matches(name, self.panels, 1)
             hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(self.panels)}"
             raise MechanismError(f'"{name}" is no panel; {hint}', key)
+        solid = next((solid for solid in self.solids if name in solid.panels), None)
+        if solid is not None:
+            raise MechanismError(
+                f'"{name}" belongs to the solid {solid.id}, on which nothing is built; make it part of its model', key
+            )
         return self.panels[name]
 
     def _folds_hint(self, name: str) -> str:

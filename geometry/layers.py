@@ -144,6 +144,7 @@ def pile_of(spread: Spread) -> Pile:
     -------
     Pile; where the spread jams, as it lies there; without any panel where it cannot stand at all
     """
+    spread = spread.folding
     low, _ = spread.reachable()
     stocks = calipers_mm(spread)
     names = list(stocks)

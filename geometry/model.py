@@ -36,6 +36,7 @@ __all__ = [
     "HostSide",
     "Panel",
     "Piece",
+    "Role",
     "Stock",
     "Trim",
 ]

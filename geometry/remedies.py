@@ -219,7 +219,8 @@ def remedies_for(
     tuple of Remedy, at most two. Each was tried: with it the finding is gone and no finding has come up that was not
     there before.
     """
-    if finding.code not in _KEYS:
+    if finding.code not in _KEYS or any(finding.panel in solid.panels for solid in spread.solids):
+        # What a solid's facets and tabs are like is up to its model.
         return ()
     trials = Trials(description) if trials is None else trials
     found: list[Remedy] = []

@@ -16,6 +16,7 @@ from .loops import Loop
 from .model import CellOnFold, Fold, GlueArea, Hand, Hinge, Panel, Piece, Trim
 from .motion import Motion, Unit, pose_panels, solve_cells
 from .reach import reach
+from .solids import Solid, folding_part
 from .tolerances import ANGLE_RAD
 from .transforms import Array
 
@@ -40,6 +41,7 @@ class Spread:
     limits : what the checks hold it to
     mechanisms : as they were described, for what names sizes by their keys
     trims : what tabs lost where they would have lain on something
+    solids : folded models that stand rigid on a panel
     """
 
     title: str
@@ -54,6 +56,7 @@ class Spread:
     limits: Limits = field(default_factory=Limits)
     mechanisms: tuple[MechanismSpec, ...] = ()
     trims: tuple[Trim, ...] = ()
+    solids: tuple[Solid, ...] = ()
 
     @property
     def cells(self) -> tuple[CellOnFold, ...]:
@@ -69,6 +72,15 @@ class Spread:
     def hands(self) -> tuple[Hand, ...]:
         """What a hand moves."""
         return tuple(unit for unit in self.units if isinstance(unit, Hand))
+
+    @cached_property
+    def folding(self) -> Spread:
+        """What folds of it: the spread with nothing left of its solids but their feet."""
+        return folding_part(self)
+
+    def solid_with(self, piece_id: str) -> Solid | None:
+        """The solid that a piece belongs to, or None."""
+        return next((solid for solid in self.solids if piece_id in solid.pieces), None)
 
     def moved_by(self, root: str) -> frozenset[str]:
         """The variables that the opening ("spine") or a hand ("ID:hand") moves, itself among them."""
@@ -138,6 +150,8 @@ class Spread:
 
         Looked at over all openings, what hands move at rest; and for what a hand moves over its travel, the book open.
         """
+        if hinge.dihedral.variable is None:
+            return "mountain" if hinge.dihedral.offset > np.pi + ANGLE_RAD else "valley"
         openings = np.radians(np.arange(0.0, 180.5, 1.0))
         every = [Motion(openings, solve_cells(openings, self.units), {}).dihedral(hinge)]
         for hand in self.hands:

@@ -53,6 +53,7 @@ PICTURES: Mapping[str, tuple[str, ...]] = {
     "flap": ("door", "hatch", "page"),
     "pull-strip": ("pull", "pull.guide1", "pull.link", "lid", "page"),
     "wheel": ("sky", "page"),
+    "solid": ("house.1", "house.2", "page"),
 }
 
 _PIXELS_A_MM, _MOST_PIXELS = 4.6, 980.0

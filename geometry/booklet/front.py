@@ -55,12 +55,28 @@ def piece_rows(spread: Spread, drawings: Sequence[PieceDrawing], sheets: Sequenc
                 words.piece(piece.id),
                 f"{piece.stock.id}, {piece.stock.grammage_gsm:g} g/m², {piece.stock.caliper_mm:g} mm",
                 f"{right - left:.0f} × {high - low:.0f}",
-                listed([str(number) for number in numbers]),
+                listed(_runs(numbers)),
                 str(len(creases)),
                 str(glued),
             )
         )
     return rows
+
+
+def _runs(numbers: Sequence[int]) -> list[str]:
+    """Numbers in rising order, three and more in a row as the first and the last: many copies have very many sheets.
+
+    >>> _runs([1, 2, 4, 5, 6, 9])
+    ['1', '2', '4 to 6', '9']
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run] for run in runs)
+    return [word for found in words for word in found]
 
 
 def tools(spread: Spread) -> list[str]:
@@ -80,7 +96,7 @@ def tools(spread: Spread) -> list[str]:
         tabs = [spread.panels[area.glued].outline for area in spread.glue_areas]
         if any(tab.minimum_rotated_rectangle.area / max(tab.length, 1.0) < _NARROW_TAB_MM / 2 for tab in tabs):
             items.append("tweezers, for the narrow tabs")
-    if any(area.face == "back" for area in spread.glue_areas):
+    if any(area.face == "back" for area in spread.folding.glue_areas):
         items.append("pin and pencil, to mark places on the back")
     pivots = _pivots(spread)
     if pivots:

@@ -20,6 +20,7 @@ from .cut_ins import crossed_fold, cut_ins, depth, shut_over, uncreased
 from .joining import glue_steps, table_steps
 from .joints import assemblies
 from .moving import moved_steps
+from .solids import solid_steps
 from .states import reading
 from .steps import NetPicture, SheetPicture, SpreadPicture, Step
 from .words import Words, counted, crease_id, listed, quoted
@@ -55,13 +56,20 @@ def assembly_steps(spread: Spread, sheets: Sequence[Sheet]) -> tuple[Step, ...]:
     words = Words(spread)
     steps = [*_cut_out(spread, words, sheets), *_creasing(spread, words, ("page",))]
     done = list(spread.piece("page").panels)
-    for assembly in assemblies(spread):
+    solids = {solid.id for solid in spread.solids}
+    for assembly in assemblies(spread.folding):
+        if assembly.id in solids:
+            continue
         steps += _creasing(spread, words, assembly.pieces)
         steps += table_steps(spread, words, assembly)
         steps += moved_steps(spread, words, assembly, done)
         steps += glue_steps(spread, words, assembly, done)
         done += [panel for piece in assembly.pieces for panel in spread.piece(piece).panels]
+    # With a solid on it the book no longer shuts, so all that folds is pressed and tried before.
     steps += _ending(spread, words, done)
+    for solid in spread.solids:
+        steps += solid_steps(spread, words, solid, done)
+        done += [panel for piece in solid.pieces for panel in spread.piece(piece).panels]
     return tuple(
         Step(number, *(getattr(step, name) for name in list(Step.__dataclass_fields__)[1:]))
         for number, step in enumerate(steps, 1)
@@ -116,7 +124,7 @@ def _cutting(spread: Spread, words: Words, sheet: Sheet, pieces: Sequence[str]) 
             "Score every crease, mountain and valley alike, with a scoring tool along a steel ruler: press the card "
             "in, do not cut it."
         )
-    if any(area.face == "back" and spread.panels[area.host].piece in pieces for area in spread.glue_areas):
+    if any(area.face == "back" and spread.panels[area.host].piece in pieces for area in spread.folding.glue_areas):
         sentences.append(
             "Places marked “(on the back)” are not printed there: prick through their corners with a pin, and on the "
             "back join the holes in pencil."
@@ -274,7 +282,9 @@ def _ending(spread: Spread, words: Words, done: Sequence[str]) -> list[Step]:
     wide = SpreadPicture("The spread, open", "standing", min(WIDE_RAD, high), tuple(done), moved=0.4)
     shut = SpreadPicture("Nearly shut", "standing", min(max(low, np.radians(25.0)), high), tuple(done))
     steps = []
-    if spread.glue_areas:
+    solid = {name for each in spread.solids for name in each.panels}
+    glued = [area for area in spread.glue_areas if area.glued not in solid]
+    if glued:
         steps.append(
             Step(
                 0,
@@ -291,10 +301,8 @@ def _ending(spread: Spread, words: Words, done: Sequence[str]) -> list[Step]:
         "Open the spread slowly, all the way, and shut it again, three times. Nothing may scrape, catch or tear.",
         "Shut, nothing may stand out of the pages, and they must lie flat on each other.",
     ]
-    if spread.glue_areas:
-        checks.append(
-            f"Pull lightly at every glued place, {counted(len(spread.glue_areas), 'place')} in all: none may come off."
-        )
+    if glued:
+        checks.append(f"Pull lightly at every glued place, {counted(len(glued), 'place')} in all: none may come off.")
     checks += [_hand_check(words, hand.id, hand.unit) for hand in spread.hands]
     keep = _keep_off(spread, words)
     steps.append(Step(0, "check", "Check the spread", tuple(checks), (keep,) if keep else (), pictures=(wide, shut)))

@@ -19,6 +19,15 @@ from .loops import check_free_motions, check_loop_dead_points
 from .moving import check_dead_points, check_snaps
 from .opens_fully import check_opens_fully
 from .order import check_order
+from .solid_hands import check_solids_and_hands
+from .solids import (
+    check_solid_facets,
+    check_solid_meshes,
+    check_solid_tabs,
+    check_solids_collide,
+    check_solids_overhang,
+    check_solids_stand,
+)
 from .stays_inside import check_stays_inside
 from .strength import check_strength
 from .through_host import check_through_host
@@ -30,15 +39,15 @@ __all__ = ["CHECKS", "Finding", "run_checks", "worst_first"]
 CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
     "closes-flat": check_closes_flat,
     "opens-fully": check_opens_fully,
-    "stays-inside": check_stays_inside,
+    "stays-inside": lambda spread: [*check_stays_inside(spread), *check_solids_overhang(spread)],
     "collides": check_collisions,
     "through-host": check_through_host,
     "order": check_order,
     "crease-crosses-cut": check_creases_cross_cuts,
     "crease-ends-loose": check_crease_ends,
     "cut-ends-loose": check_cut_ends,
-    "glue": check_glue,
-    "strength": check_strength,
+    "glue": lambda spread: [*check_glue(spread), *check_solid_tabs(spread)],
+    "strength": lambda spread: [*check_strength(spread), *check_solid_facets(spread)],
     "bulk": check_bulk,
     "free-motion": check_free_motions,
     "dead-point": lambda spread: [*check_dead_points(spread), *check_loop_dead_points(spread)],
@@ -46,9 +55,12 @@ CHECKS: Mapping[str, Callable[[Spread], list[Finding]]] = {
     "pull-strip": check_pull_strips,
     "hand-locks": check_hand_locks,
     "wheel": check_wheels,
-    "hand-collides": check_hand_collisions,
+    "hand-collides": lambda spread: [*check_hand_collisions(spread), *check_solids_and_hands(spread)],
     "hands-collide": check_hands_together,
     "artwork": check_artwork,
+    "solid-stands": check_solids_stand,
+    "solid-collides": check_solids_collide,
+    "solid-mesh": check_solid_meshes,
 }
 _RANK = {"error": 0, "warning": 1, "note": 2}
 

@@ -99,6 +99,7 @@ def bulk_map(spread: Spread) -> BulkMap:
     >>> [(region.layers, region.thickness_mm) for region in bulk_map(sheet).regions]
     [(2, 0.6)]
     """
+    spread = spread.folding
     card = _lying_card(spread)
     page = box(0.0, 0.0, *spread.page_size_mm)
     faces = _faces(card.outlines, page)
@@ -129,6 +130,7 @@ def _lying_card(spread: Spread) -> _Card:
 
 def outside_panels(spread: Spread) -> set[str]:
     """The panels that do not lie between the closed pages: the pages themselves, and what is on their backs."""
+    spread = spread.folding
     outside = _pages(spread)
     outside |= {area.glued for area in spread.glue_areas if area.face == "back" and area.host in outside}
     behind = {hand.variable for hand in spread.hands if hand.behind}

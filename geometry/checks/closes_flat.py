@@ -33,6 +33,7 @@ def check_closes_flat(spread: Spread) -> list[Finding]:
     -----
     Source: DESIGN.md, section 5. A gap below the card's caliper is a warning: the card gives, the eye sees it.
     """
+    spread = spread.folding
     low, _ = spread.reachable()
     if not np.isfinite(low):
         return [_never(spread)]

@@ -62,6 +62,7 @@ def check_collisions(
     -----
     Source: DESIGN.md, section 5. Sampled, not proved: a contact that begins and ends between two samples is not seen.
     """
+    spread = spread.folding
     low, high = np.degrees(spread.reachable())
     if not np.isfinite(low):
         return []

@@ -89,7 +89,7 @@ def check_creases_cross_cuts(spread: Spread) -> list[Finding]:
     -----
     Source: DESIGN.md, sections 3 and 5.
     """
-    return _findings(spread, _CROSSES)
+    return _findings(spread.folding, _CROSSES)
 
 
 def check_crease_ends(spread: Spread) -> list[Finding]:
@@ -108,7 +108,7 @@ def check_crease_ends(spread: Spread) -> list[Finding]:
     -----
     Source: DESIGN.md, section 5. An end in mid card is sound where at least four creases meet.
     """
-    return _findings(spread, _CREASE_ENDS)
+    return _findings(spread.folding, _CREASE_ENDS)
 
 
 def check_cut_ends(spread: Spread) -> list[Finding]:
@@ -127,7 +127,7 @@ def check_cut_ends(spread: Spread) -> list[Finding]:
     Source: DESIGN.md, section 5. A cut with card of one panel within SLIT_MM on both sides is a slit; wider ones are
     outlines and windows, which end nowhere.
     """
-    return _findings(spread, _CUT_ENDS)
+    return _findings(spread.folding, _CUT_ENDS)
 
 
 def _findings(spread: Spread, code: str) -> list[Finding]:

@@ -36,7 +36,7 @@ class Finding:
     place_mm: tuple[float, float] | None
     opening_deg: float | None
     measure: float
-    unit: Literal["mm", "deg", "deg/deg", "mm2", "files", "motions"]
+    unit: Literal["mm", "deg", "deg/deg", "mm2", "files", "faces", "motions"]
     message: str
     remedy: str | None = None
     area_mm2: float | None = None

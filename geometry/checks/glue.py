@@ -36,6 +36,7 @@ def check_glue(spread: Spread) -> list[Finding]:
     -----
     Source: DESIGN.md, section 5.
     """
+    spread = spread.folding
     findings: list[Finding] = []
     for area in spread.glue_areas:
         if spread.panels[area.glued].role == "tab":

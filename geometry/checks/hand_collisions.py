@@ -12,13 +12,13 @@ from ..tolerances import SHALLOW_MM
 from ..transforms import Array
 from .findings import Finding, Severity
 
-__all__ = ["check_hand_collisions"]
+__all__ = ["OPENINGS_DEG", "STEPS", "check_hand_collisions"]
 
 _CODE = "hand-collides"
 #: Openings at which hands are tried: the book lies open, or is read half open.
-_OPENINGS_DEG = (180.0, 150.0, 120.0, 90.0)
+OPENINGS_DEG = (180.0, 150.0, 120.0, 90.0)
 #: Positions of a hand that are tried, evenly over its range, its ends left out: there card may lie on card.
-_STEPS = 36
+STEPS = 36
 
 
 def check_hand_collisions(spread: Spread) -> list[Finding]:
@@ -37,17 +37,18 @@ def check_hand_collisions(spread: Spread) -> list[Finding]:
     -----
     Sampled, not proved: every hand alone, the others at rest; a contact between two samples is not seen.
     """
+    spread = spread.folding
     low, high = np.degrees(spread.reachable())
     if not np.isfinite(low) or not spread.hands:
         return []
-    openings = [opening for opening in _OPENINGS_DEG if low - 1e-9 <= opening <= high + 1e-9] or [float(high)]
+    openings = [opening for opening in OPENINGS_DEG if low - 1e-9 <= opening <= high + 1e-9] or [float(high)]
     edges = panel_edges({name: panel.outline for name, panel in spread.panels.items()})
     return [finding for hand in spread.hands for finding in _of_hand(spread, hand, edges, openings)]
 
 
 def _of_hand(spread: Spread, hand: Hand, edges: PanelEdges, openings: list[float]) -> list[Finding]:
     first, last = hand_range(spread, hand)
-    values = np.linspace(first, last, _STEPS + 1)[1:-1]
+    values = np.linspace(first, last, STEPS + 1)[1:-1]
     pairs = _pairs(spread, hand, edges)
     if not len(pairs):
         return []
@@ -98,7 +99,7 @@ def _finding(
     low, high = tried[1]
     message = (
         f"{hand.id}, moved from {first:.1f} to {last:.1f} {hand.unit} at an opening of {opening:g} degrees, takes "
-        f"{one.id} through {two.id}, at the most {depth:.1f} mm deep (looked at {_STEPS - 1} positions from {low:.1f} "
+        f"{one.id} through {two.id}, at the most {depth:.1f} mm deep (looked at {STEPS - 1} positions from {low:.1f} "
         f"to {high:.1f} {hand.unit}, at openings of {', '.join(f'{value:g}' for value in tried[0])} degrees)"
     )
     place = (float(x), float(y))

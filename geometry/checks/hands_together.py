@@ -38,6 +38,7 @@ def check_hands_together(spread: Spread) -> list[Finding]:
     -----
     Sampled, not proved: the book wide open, two hands at a time, the others at rest.
     """
+    spread = spread.folding
     low, high = np.degrees(spread.reachable())
     if not np.isfinite(low) or len(spread.hands) < 2:
         return []

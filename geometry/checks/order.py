@@ -39,6 +39,7 @@ def check_order(spread: Spread) -> list[Finding]:
     Source: DESIGN.md, section 5. Looked at an opening of 1 degree, seen square to the plane that halves the opening.
     Panels that pass through each other are left to the check of collisions.
     """
+    spread = spread.folding
     low, high = np.degrees(spread.reachable())
     if not low < _OPENING_DEG < high:
         return []

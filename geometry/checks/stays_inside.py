@@ -68,6 +68,7 @@ def check_stays_inside(spread: Spread) -> list[Finding]:
     limit. A handle or a rim may stand out as far as its mechanism says. Panels that cannot be reached at opening 0 are
     left to the check of closing flat.
     """
+    spread = spread.folding
     width, height = spread.page_size_mm
     margin = spread.margin_mm
     free = box(0.0, margin, width - margin, height - margin)

@@ -45,6 +45,7 @@ def check_strength(spread: Spread) -> list[Finding]:
     -----
     Source: DESIGN.md, section 5; the limits are common practice.
     """
+    spread = spread.folding
     findings: list[Finding] = []
     for piece in spread.pieces:
         panels = [spread.panels[name] for name in piece.panels]

@@ -95,6 +95,7 @@ def check_through_host(spread: Spread) -> list[Finding]:
     Source: DESIGN.md, section 5, does not collide. A panel is on the wrong side of its host where the angle at its glue
     line leaves 0 to 180 degrees, if the host has card there; a strip may pass its own slot.
     """
+    spread = spread.folding
     low, high = np.degrees(spread.reachable())
     turns = [*_standing(spread), *_riders(spread)]
     if not np.isfinite(low) or not turns:

@@ -251,7 +251,7 @@ class _Reader(TableReader):
         rest = {key: value for key, value in table.items() if key not in ("kind", "id")}
         values = self.table(rest, KINDS[kind].FIELDS, "mechanism", index, place, hints=KINDS[kind].HINTS)
         lines = dict(self.mechanism_lines.get(index, {}))
-        for key in ("art_front", "art_back"):
+        for key in (field.name for field in KINDS[kind].FIELDS if field.type == "file"):
             if key in values:
                 values[key] = self.artwork(values, key, place, self.line("mechanism", index, key))
         if any(field.name == "stock" for field in KINDS[kind].FIELDS):

@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 #: Kinds that are placed by a point on one panel.
-ON_PANELS = ("flap", "pull-strip", "wheel")
+ON_PANELS = ("flap", "pull-strip", "wheel", "solid")
 
 
 def hosts_of(spec: MechanismSpec) -> dict[str, str]:

@@ -249,10 +249,21 @@ def _extent(spec: MechanismSpec, spread: Spread | None) -> float:
         return float(2 * values["radius"] + _BESIDE_MM)
     if spec.kind == "pull-strip":
         return float(values["width"] + 2 * _OFFSET_MM)
+    if spec.kind == "solid":
+        return _width_of(spec, spread)
     if spec.kind == "rider":
         half = None if spread is None else spread.panels.get(f"{spec.id}.left")
         return _OFFSET_MM if half is None else float(half.outline.bounds[3] - half.outline.bounds[1]) + _BESIDE_MM
     return float(values["length"] + _BESIDE_MM)
+
+
+def _width_of(spec: MechanismSpec, spread: Spread | None) -> float:
+    """How far a copy of a solid stands beside it: by the box about its facets, as they stand on their panel."""
+    solid = None if spread is None else next((each for each in spread.solids if each.id == spec.id), None)
+    if solid is None:
+        return _OFFSET_MM
+    used = solid.unfolded.facets.vertices[solid.unfolded.facets.triangles][..., :2]
+    return float(np.hypot(*np.ptp(used.reshape(-1, 2), axis=0)) + _BESIDE_MM)
 
 
 def _along(at: float, size: float, fold: Fold, spec: MechanismSpec) -> list[float]:

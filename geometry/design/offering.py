@@ -17,7 +17,7 @@ from ..model import Fold, HostSide, Panel
 from ..motion import solve_cells
 from ..spread import Spread
 
-__all__ = ["TARGETS", "Offer", "Target", "offers", "refusal"]
+__all__ = ["ADDED", "TARGETS", "Offer", "Target", "offers", "refusal"]
 
 #: What each kind is picked on: a fold; a panel; two panels one after the other; a wall of a box. A rider may also be
 #: picked on a fold, across which it is then glued.
@@ -34,7 +34,10 @@ TARGETS: Mapping[str, str] = {
     "wheel": "panel",
     "strap": "panels",
     "layer": "box",
+    "solid": "panel",
 }
+#: Kinds that need no more than a place to be added. A solid needs its model.
+ADDED = tuple(kind for kind in TARGETS if kind != "solid")
 
 #: Openings at which it is looked whether a fold turns.
 _LOOKED_AT_RAD = np.radians([0.0, 45.0, 90.0, 135.0, 180.0])
@@ -107,7 +110,8 @@ def offers(spread: Spread, description: Description, kind: str, *, on: str | Non
             raise HingeleafError(f"a {kind} is picked on a panel, not on a fold")
         return tuple(_fold_offers(spread, kind))
     boxes = frozenset(spec.id for spec in description.mechanisms if spec.kind == "box")
-    return tuple(_panel_offer(panel, kind, boxes) for panel in spread.panels.values())
+    solids = frozenset(name for solid in spread.solids for name in solid.panels)
+    return tuple(_panel_offer(panel, kind, boxes, solids) for panel in spread.panels.values())
 
 
 def refusal(spread: Spread, description: Description, kind: str, target: Target) -> str:
@@ -204,9 +208,12 @@ def _turning(spread: Spread) -> dict[str, bool]:
     return found
 
 
-def _panel_offer(panel: Panel, kind: str, boxes: frozenset[str]) -> Offer:
+def _panel_offer(panel: Panel, kind: str, boxes: frozenset[str], solids: frozenset[str]) -> Offer:
     ring = tuple((float(x), float(y)) for x, y in panel.outline.exterior.coords[:-1])
-    return Offer(Target(panel=panel.id), (panel.id,), (ring,), _panel_reason(panel, kind, boxes))
+    reason = (
+        "belongs to a solid, on which nothing is built" if panel.id in solids else _panel_reason(panel, kind, boxes)
+    )
+    return Offer(Target(panel=panel.id), (panel.id,), (ring,), reason)
 
 
 def _panel_reason(panel: Panel, kind: str, boxes: frozenset[str]) -> str:

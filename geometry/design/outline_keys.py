@@ -137,6 +137,8 @@ def outline_keys(description: Description, spread: Spread, mechanism: str) -> tu
         There is no such mechanism, or its kind has no outline of its own.
     """
     spec = spec_of(description, mechanism)
+    if spec.kind == "solid":
+        raise HingeleafError(f"{mechanism} is a solid, which has the shape of its model; change that")
     if spec.kind not in _KINDS:
         raise HingeleafError(f"{mechanism} is a {spec.kind}, which has no outline of its own; put a rider on it")
     return tuple(_KINDS[spec.kind](_Look(description, spread, spec)))

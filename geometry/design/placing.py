@@ -21,7 +21,7 @@ from ..model import Fold
 from ..spread import Spread
 from ..trees import owner_of
 from .editing import add_mechanism, free_id
-from .offering import Target, refusal
+from .offering import ADDED, Target, refusal
 from .panel_sizes import layer_candidates, panel_candidates
 from .part import part_of
 from .room import fold_room, panel_room
@@ -138,6 +138,8 @@ def _candidates(
         host = {"fold": fold.id} if usual else {"fold": fold.id, "side": fold.side}
         return _with(host, fold_candidates(fold_room(spread, fold), kind, at_mm))
     panel = str(target.panel)
+    if kind not in ADDED:
+        raise HingeleafError(f"a {kind} is made from a model; choose its file, or the mesh, first")
     if kind == "strap":
         if second is None or second.panel is None:
             raise HingeleafError("a strap goes from one panel to another; point at a second panel")

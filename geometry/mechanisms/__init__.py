@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Protocol
 
-from . import accordion, box, flap, layer, platform, pull_strip, rider, slit_cut_in, strap, tent, v_fold, wheel
+from . import accordion, box, flap, layer, platform, pull_strip, rider, slit_cut_in, solid, strap, tent, v_fold, wheel
 
 if TYPE_CHECKING:
     from ..building import Building
@@ -43,4 +43,5 @@ KINDS: dict[str, Kind] = {
     "box": box,
     "layer": layer,
     "accordion": accordion,
+    "solid": solid,
 }

@@ -143,7 +143,8 @@ def write_templates(spread: Spread, out_dir: str | Path, options: TemplateOption
         The folder cannot be written to; then no file is new or changed.
     """
     options = options or TemplateOptions()
-    return _written({"": templates_of(spread, options)}, Path(out_dir), options)
+    written = _written({"": templates_of(spread, options)}, Path(out_dir), options)
+    return replace(written, lines=(*written.lines, *_left_out([spread], options)))
 
 
 def write_book_templates(
@@ -186,7 +187,19 @@ def write_book_templates(
             parts[folder] = templates_of(spread, replace(options, pieces=tuple(here)), bound=True)
     if asked is None or COVER in asked:
         parts[COVER_FOLDER] = cover_templates(binding, options)
-    return _written(parts, Path(out_dir), options)
+    written = _written(parts, Path(out_dir), options)
+    return replace(written, lines=(*written.lines, *_left_out(binding.spreads, options)))
+
+
+def _left_out(spreads: Sequence[Spread], options: TemplateOptions) -> list[str]:
+    """What has no template though it has artwork."""
+    if options.pieces is not None:
+        return []
+    return [
+        f"{solid.title}: no template; it is painted on the pictures of its model, {Path(solid.model).name}"
+        for spread in spreads
+        for solid in spread.solids
+    ]
 
 
 def _written(parts: Mapping[str, Sequence[Template]], out: Path, options: TemplateOptions) -> TemplateFiles:

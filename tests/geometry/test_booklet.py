@@ -127,13 +127,17 @@ def test_pictures_show_nothing_before_its_time(name):
 
 @every_scene
 def test_steps_are_numbered_and_name_what_they_glue(name):
-    _, steps = planned(name)
+    spread, steps = planned(name)
     assert [step.number for step in steps] == list(range(1, len(steps) + 1))
-    assert steps[-1].kind == "check"
+    # Over a solid the book no longer shuts, so it comes on last.
+    assert steps[-1].kind == ("glue" if spread.solids else "check")
     for step in steps:
         text = " ".join(step.sentences)
         assert text.count("“") == text.count("”")
         for area in step.glue:
+            if any(area.glued in solid.tabs for solid in spread.solids):
+                # The tabs of a solid bear numbers: there are many, and the step names the first and the last.
+                continue
             assert area.glued.removesuffix(".tab").replace(".", " ") in text
             marks = [mark.area for item in step.pictures if isinstance(item, SpreadPicture) for mark in item.marks]
             assert any(area is mark for mark in marks)

@@ -18,7 +18,7 @@ import pytest
 from geometry import HingeleafError, assemble, parse_description, read_description
 from geometry.checks import run_checks
 from geometry.design import placing
-from geometry.design.offering import TARGETS, Target, offers, refusal
+from geometry.design.offering import ADDED, TARGETS, Target, offers, refusal
 from geometry.design.placing import can_carry, place
 from geometry.design.room import fold_room, ray
 from geometry.design.starting_sizes import Candidate, cheapest_first, rounded, slides
@@ -27,8 +27,8 @@ from tests.geometry.random_scenes import random_scene
 from tests.geometry.scene_texts import FILES, HEAD, tent, v_fold
 
 BLANK = HEAD
-FOLD_KINDS = [kind for kind, picked in TARGETS.items() if picked == "fold"]
-PANEL_KINDS = [kind for kind, picked in TARGETS.items() if picked == "panel"]
+FOLD_KINDS = [kind for kind in ADDED if TARGETS[kind] == "fold"]
+PANEL_KINDS = [kind for kind in ADDED if TARGETS[kind] == "panel"]
 SPINE = Target("spine", "valley")
 
 
@@ -58,6 +58,7 @@ def assert_stands(description, spread, placed):
 
 def test_every_kind_has_something_it_is_picked_on():
     assert set(TARGETS) == set(KINDS)
+    assert set(ADDED) == set(KINDS) - {"solid"}
     assert set(TARGETS.values()) == {"fold", "panel", "panels", "box"}
 
 

@@ -94,6 +94,11 @@ EVERY = {
         'travel = 28\nguides = [72, 99]\nguide_width = 7\nbeyond = 40\ndrives = "lid"\nlink_at = 16\nlink_reach = 15\n'
         "link_length = 25\nlink_width = 15.5\nlink_tab = 6\n",
     ],
+    "solid": [
+        'kind = "solid"\npanel = "page.right"\nat = [71, 63]\nturn = 17\nmodel = "models/keepers-house.obj"\n'
+        'height = 44\nfoot = "inward"\nfoot_width = 7\nflatten = 1\nsmooth = 2\ntab_width = 5\nroom = [290, 200]\n',
+        'kind = "solid"\npanel = "page.left"\nat = [-71, 63]\nmodel = "models/keepers-house.obj"\nscale = 0.9\n',
+    ],
     "wheel": [
         'kind = "wheel"\npanel = "page.right"\nat = [80, 111]\nradius = 40\nturns_to = 180\nbeyond = 3\npivot = 5\n'
     ],
@@ -101,6 +106,13 @@ EVERY = {
 
 #: Keys of numbers that no line of a net shows, and why.
 NO_PLACE = {
+    ("solid", "height"): "its nets are those of its model; how high it stands is no line of them",
+    ("solid", "scale"): "how many times as large as its model it is made",
+    ("solid", "foot_width"): "how far its tabs reach where there is room for them",
+    ("solid", "tab_width"): "how far its tabs reach where there is room for them",
+    ("solid", "flatten"): "an angle up to which facets are one",
+    ("solid", "smooth"): "an angle up to which facets stay together",
+    ("solid", "room"): "a limit of its nets",
     ("flap", "opens_to"): "how far a hand turns it; the net lies flat",
     ("flap", "rest"): "how far it stands open; the net lies flat",
     ("wheel", "turns_to"): "how far a hand turns it; the disc is round",
@@ -126,7 +138,7 @@ def every(kind: str):
         ("[[mechanism]]\n" if "id =" in text else head) + text for head, text in zip(heads, EVERY[kind], strict=True)
     ]
     groups = [[table] for table in tables] if kind == "slit-cut-in" else [tables]
-    return [assemble(parse_description(HEAD + "".join(group))) for group in groups]
+    return [assemble(parse_description(HEAD + "".join(group), folder=SCENES)) for group in groups]
 
 
 def segments(lines) -> np.ndarray:

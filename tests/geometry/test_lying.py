@@ -9,13 +9,13 @@ from geometry import assemble, parse_description
 from geometry.checks.bulk import bulk_map
 from geometry.design.lying import layer_numbers, thicknesses_mm
 from geometry.layers import pile_of
-from tests.geometry.scene_texts import FILES, HEAD, SCENES, tent, v_fold
+from tests.geometry.scene_texts import FILES, HEAD, ROOT, SCENES, tent, v_fold
 
 TEXTS = {**SCENES, **{file.name: file.read_text(encoding="utf-8") for file in FILES}}
 
 
 def spread_of(text):
-    return assemble(parse_description(text))
+    return assemble(parse_description(text, folder=ROOT / "scenes"))
 
 
 @pytest.mark.parametrize("name", TEXTS)

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import shapely
 
-from geometry import assemble, parse_description
+from geometry import assemble, parse_description, read_description
 from geometry.design.measured import drawn_sizes
 from geometry.trees import owner_of
 from tests.geometry.scene_texts import FILES, HEAD, cut_in, v_fold
 
-SPREADS = {file.name: assemble(parse_description(file.read_text(encoding="utf-8"))) for file in FILES}
+SPREADS = {file.name: assemble(read_description(file)) for file in FILES}
 
 
 @pytest.mark.parametrize("name", SPREADS)

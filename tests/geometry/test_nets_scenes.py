@@ -126,7 +126,8 @@ def test_every_hinge_of_a_piece_is_drawn(spread, drawings):
 
 
 def test_every_glue_area_is_marked_on_its_host_and_named_on_both(spread, drawings):
-    for area in spread.glue_areas:
+    # The cuts of a solid are numbered, see test_solid.py.
+    for area in spread.folding.glue_areas:
         host, glued = spread.panels[area.host].piece, spread.panels[area.glued].piece
         marks = [line for line in drawings[host].lines if line.glued == area.glued and line.panel == area.host]
         assert any(area.outline.buffer(1e-6).contains(Polygon(line.points)) for line in marks), area.glued

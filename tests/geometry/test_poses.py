@@ -11,11 +11,11 @@ from shapely import Polygon
 
 from geometry import assemble, parse_description
 from geometry.poses import poses_data
-from tests.geometry.scene_texts import FILES, HEAD, SCENES, WRONG
+from tests.geometry.scene_texts import FILES, HEAD, ROOT, SCENES, WRONG
 
 
 def data_of(text, angles):
-    return poses_data(assemble(parse_description(text)), angles)
+    return poses_data(assemble(parse_description(text, folder=ROOT / "scenes")), angles)
 
 
 @pytest.mark.parametrize("name", [*SCENES, *WRONG, *(file.name for file in FILES)])
@@ -57,7 +57,7 @@ def test_the_file_has_what_the_contract_says_and_nothing_else(name):
 def test_every_panel_hangs_together_with_the_pages_by_hinges():
     """Riders are glued flat on one panel and have no hinge with it; everything else is reached from a page."""
     for text in SCENES.values():
-        spread = assemble(parse_description(text))
+        spread = assemble(parse_description(text, folder=ROOT / "scenes"))
         joined = {"page.right"}
         links = [set(hinge.panels) for hinge in spread.hinges]
         links += [{panel.id, panel.parent} for panel in spread.panels.values() if panel.role == "rider"]

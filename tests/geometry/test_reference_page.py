@@ -70,6 +70,7 @@ MINIMAL = {
         'drives = "lid"\nlink_at = 16\nlink_reach = 15\n'
     ),
     "wheel": 'panel = "page.right"\nat = [80, 110]\nradius = 40\n',
+    "solid": 'panel = "page.right"\nat = [60, 90]\nmodel = "models/keepers-house.obj"\n',
 }
 #: What else must be there, up to the head of the mechanism's own table.
 BEFORE = {
@@ -136,6 +137,9 @@ WORDS = {
     ("rider", "side"): None,
     ("rider", "outline"): None,
     ("rider", "size"): None,
+    ("solid", "height"): 41,
+    ("solid", "foot"): "flat",
+    ("solid", "room"): None,
 }
 
 
@@ -147,7 +151,7 @@ def scene(kind: str, extra: str = "") -> str:
 
 def built(text: str) -> object:
     """All that a scene builds, as poses."""
-    return poses_data(assemble(parse_description(text)), [0.0, 37.0, 90.0, 180.0])
+    return poses_data(assemble(parse_description(text, folder=SCENES)), [0.0, 37.0, 90.0, 180.0])
 
 
 def literal(value: object) -> str:

@@ -10,7 +10,7 @@ from geometry import HingeleafError, assemble, parse_description
 from geometry.motion import pose_panels
 from geometry.sampling import sample_turns
 from geometry.tolerances import RIG_MM
-from tests.geometry.scene_texts import FILES, HEAD, SCENES, WRONG
+from tests.geometry.scene_texts import FILES, HEAD, ROOT, SCENES, WRONG
 
 TEXTS = {
     **{name: SCENES[name] for name in SCENES if "deep" in name or "edge" not in name},
@@ -36,7 +36,7 @@ def interpolated(spread, openings, turns, at):
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_corners_between_samples_are_within_the_tolerance(name):
-    spread = assemble(parse_description(TEXTS[name]))
+    spread = assemble(parse_description(TEXTS[name], folder=ROOT / "scenes"))
     openings, turns = sample_turns(spread)
     by_hand = {name for hand in spread.hands for name in spread.moved_by(hand.variable)}
     turning = [panel for panel in spread.panels.values() if panel.axis is not None]

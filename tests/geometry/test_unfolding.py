@@ -14,7 +14,7 @@ from geometry.sampling import hand_range
 from geometry.tolerances import RIG_MM
 from geometry.transforms import apply
 from tests.geometry.random_scenes import random_scene
-from tests.geometry.scene_texts import CUT_INS, FILES, HEAD, SCENES, cut_in_row, tent
+from tests.geometry.scene_texts import CUT_INS, FILES, HEAD, ROOT, SCENES, cut_in_row, tent
 
 TEXTS = {**SCENES, **{file.name: file.read_text(encoding="utf-8") for file in FILES}}
 STEPS = np.linspace(0.0, 1.0, 41)
@@ -23,7 +23,7 @@ SAME_MM = 1e-6
 
 
 def spread_of(name):
-    return assemble(parse_description(TEXTS[name]))
+    return assemble(parse_description(TEXTS[name], folder=ROOT / "scenes"))
 
 
 def openings_of(spread):
