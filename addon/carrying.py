@@ -20,6 +20,7 @@ from typing import Any
 import bpy
 
 from .geometry.errors import FileError
+from .model_files import companions
 
 __all__ = [
     "BOUND_KEY",
@@ -112,7 +113,7 @@ def materialized_folder(root: bpy.types.Object) -> Path:
     folder, images = own_folder(root), images_of_book(root)
     if all(name not in images or _is_there(folder / name, images[name]) for name in names):
         return folder
-    return _written(_sources(folder, names, images))
+    return _written({**_models(root), **_sources(folder, names, images)})
 
 
 def folder_with(root: bpy.types.Object, added: Mapping[str, Source]) -> Path:
@@ -136,7 +137,7 @@ def folder_with(root: bpy.types.Object, added: Mapping[str, Source]) -> Path:
     if all((folder / name).is_file() and _file_digest(folder / name) == _digest(each) for name, each in added.items()):
         return folder
     names = artwork_names(_text_of(root))
-    return _written({**_sources(own_folder(root), names, images_of_book(root)), **added})
+    return _written({**_models(root), **_sources(own_folder(root), names, images_of_book(root)), **added})
 
 
 def artwork_name(root: bpy.types.Object, source: Source, also: Mapping[str, Source] | None = None) -> str:
@@ -179,9 +180,12 @@ def gone_files(root: bpy.types.Object, folder: Path) -> frozenset[str]:
 
 
 def artwork_files(root: bpy.types.Object) -> dict[str, bytes]:
-    """What is in each artwork file of a book, by the name that its description has for it; without what is nowhere."""
+    """What is in each artwork file of a book, by the name that its description has for it; without what is nowhere.
+
+    The files of its solids' models are among them.
+    """
     names = artwork_names(_text_of(root))
-    sources = _sources(own_folder(root), names, images_of_book(root))
+    sources = {**_models(root), **_sources(own_folder(root), names, images_of_book(root))}
     return {name: _content(source) for name, source in sources.items()}
 
 
@@ -290,6 +294,19 @@ def _sources(folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.type
         elif (folder / name).is_file():
             found[name] = folder / name
     return found
+
+
+def _models(root: bpy.types.Object) -> dict[str, Source]:
+    """The files of the models of a book's solids, with their materials and pictures; models are not packed."""
+    folder = own_folder(root)
+    try:
+        mechanisms = tomllib.loads(_text_of(root)).get("mechanism", [])
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError):
+        return {}
+    tables = mechanisms if isinstance(mechanisms, list) else []
+    named = [table.get("model") for table in tables if isinstance(table, dict)]
+    names = [name for name in named if isinstance(name, str) and (folder / name).is_file()]
+    return {each: folder / each for name in names for each in (name, *companions(folder, name))}
 
 
 def _content(source: Source) -> bytes:

@@ -9,9 +9,8 @@ from ..books import active_book
 from ..design_properties import activate
 from ..designing import change_book, design_of
 from ..geometry import HingeleafError
-from ..geometry.design.offering import TARGETS, Target, offers
+from ..geometry.design.offering import ADDED, TARGETS, Target, offers
 from ..geometry.design.placing import can_carry, place
-from ..geometry.mechanisms import KINDS
 from ..picking import Hover, Picker
 from ..sizes import kind_label
 from .pick_base import PickingOperator, no_book
@@ -32,7 +31,7 @@ _MEANINGS = {
     "layer": "A wall of scenery inside a box",
     "accordion": "Several panels in zigzag over a fold",
 }
-KIND_ITEMS = [(kind, kind_label(kind), _MEANINGS.get(kind, "")) for kind in KINDS]
+KIND_ITEMS = [(kind, kind_label(kind), _MEANINGS.get(kind, "")) for kind in ADDED]
 
 
 class HINGELEAF_OT_add_mechanism(PickingOperator, bpy.types.Operator):

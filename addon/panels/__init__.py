@@ -12,6 +12,7 @@ from .mechanisms import (
     HINGELEAF_PT_sizes,
     HINGELEAF_UL_mechanisms,
 )
+from .model import HINGELEAF_PT_model, HINGELEAF_PT_model_notes
 from .nets import HINGELEAF_PT_nets
 from .shape import HINGELEAF_PT_shape
 from .swatches import remove_swatches
@@ -35,5 +36,7 @@ CLASSES = (
     HINGELEAF_PT_view,
     HINGELEAF_PT_film,
     HINGELEAF_PT_nets,
+    HINGELEAF_PT_model,
+    HINGELEAF_PT_model_notes,
     HINGELEAF_PT_export,
 )
