@@ -61,7 +61,8 @@ def paths_svg(title: str, sheet: Sheet, paths: Sequence[ToolPath], options: Cutt
             if group is None or path.drawing is not before:
                 group, before = add_group(layer, path.drawing), path.drawing
             element = child(group, "path", {"d": line_data(path.line, sheet.height_mm)})
-            for key, value in (("panel", path.line.panel), ("hinge", path.line.hinge)):
+            score = "light" if path.line.light else None
+            for key, value in (("panel", path.line.panel), ("hinge", path.line.hinge), ("score", score)):
                 if value is not None:
                     element.set(f"data-{key}", value)
     return svg_bytes(root)

@@ -27,6 +27,8 @@ from .sheets import Sheet
 __all__ = ["add_line", "document_bytes", "fixed_dates", "new_document", "sheet_dxf"]
 
 _TEXT_STYLE = "NET"
+#: Of a line that is only scored lightly, 1/100 mm; one of the widths that DXF knows.
+_LIGHT_WEIGHT = 13
 #: Curves are polylines here, one path a line as machines want it, and nowhere further from the curve than this.
 _CHORD_MM = 0.001
 _ALIGN = {
@@ -130,6 +132,8 @@ def add_line(space: Modelspace, line: NetLine) -> DXFEntity:
         attributes |= {"lineweight": round(style.width_mm * 100)}
         if _is_coloured(style):
             attributes["true_color"] = rgb2int(style.color)
+    if line.light:
+        attributes["lineweight"] = _LIGHT_WEIGHT
     if style.dashes:
         attributes["ltscale"] = round(dashes_mm(style, line.length_mm)[0] / style.dashes[0], 6)
     points = [_rounded(point) for point in refined(line.stretches, line.closed, _CHORD_MM)]

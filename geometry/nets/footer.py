@@ -43,6 +43,7 @@ class Footer:
     back : whether this is the back of the sheet
     grain : the way the card's grain has to run on the sheet, or None where that does not matter
     pieces : what lies on it, in words
+    remark : what has to be known about its lines beside the legend, or ""
     """
 
     title: str
@@ -53,6 +54,7 @@ class Footer:
     back: bool = False
     grain: Literal["up", "across"] | None = None
     pieces: tuple[str, ...] = ()
+    remark: str = ""
 
 
 def _entry_mm(name: LineClass) -> float:
@@ -156,6 +158,7 @@ def _stock(footer: Footer, left: float, y: float) -> tuple[list[NetLine], list[N
     """The card, with an arrow along its grain."""
     stock = footer.stock
     words = f"{one_line(stock.id)}: {stock.grammage_gsm:g} g/m², {stock.caliper_mm:g} mm thick"
+    words += f"; {footer.remark}" if footer.remark else ""
     if footer.grain is None:
         return [], [NetText("label", words, np.array([left, y]), _TEXT_MM, anchor="start")]
     words += ", grain along the arrow"

@@ -22,6 +22,8 @@ from .tiles import tiles_of
 
 __all__ = ["GAP_MM", "MARGIN_MM", "Sheet", "lay_out"]
 
+_LIGHT = "score thin folds only lightly"
+
 
 @dataclass(frozen=True)
 class Sheet:
@@ -224,7 +226,17 @@ def _own_sheet(drawing: PieceDrawing, options: SheetOptions) -> _Laid:
 
 def _finished(title: str, laid: _Laid, number: int, count: int) -> Sheet:
     grain = laid.form.grain_of(laid.stock)
-    footer = Footer(one_line(title), number, count, laid.form.name, laid.stock, grain=grain, pieces=named(laid.pieces))
+    is_light = any(line.light for drawing in laid.pieces for line in drawing.lines)
+    footer = Footer(
+        one_line(title),
+        number,
+        count,
+        laid.form.name,
+        laid.stock,
+        grain=grain,
+        pieces=named(laid.pieces),
+        remark=_LIGHT if is_light else "",
+    )
     return _with_foot(footer, laid.form.width, laid.form.height, laid.form.options.margin_mm, laid.pieces)
 
 

@@ -104,7 +104,7 @@ def painted(mesh: Mesh, cover: NetCovering, frame: PictureFrame, bleed_mm: float
 
     Returns
     -------
-    Picture, PNG in sRGB; what has no texture is black, or clear where a texture is clear in places
+    Picture, PNG in sRGB; what has no texture is white, or clear where a texture is clear in places
 
     Raises
     ------
@@ -158,7 +158,7 @@ def _rims(corners: Array) -> _Rims:
 def _painted(textures: Textures, corners: Array, rims: _Rims, size: tuple[int, int], reach: float) -> np.ndarray:
     """The picture, (h, w, 3 or 4) uint8, painted band by band."""
     width, height = size
-    painted = np.zeros((height, width, 4), dtype=np.uint8)
+    painted = np.full((height, width, 4), (255, 255, 255, 0), dtype=np.uint8)
     rows = max(16, _AT_ONCE // width)
     tops, feet = corners[..., 1].min(axis=1), corners[..., 1].max(axis=1)
     rim_tops, rim_feet = rims.lines[..., 1].min(axis=1), rims.lines[..., 1].max(axis=1)

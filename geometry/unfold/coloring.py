@@ -6,6 +6,7 @@ Beyond its outline a net is printed in what the nearest point of the outline is 
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -17,18 +18,15 @@ from ..model import Color
 from ..transforms import Array
 from .covering import NetCovering, textured
 from .data import Ints, Mesh
+from .strips import rim_strips
 
 __all__ = ["PICTURE", "Print", "printed_regions"]
 
 #: What a region is printed in: a colour, or the picture of the net; None for plain card.
 Print = Color | Literal["picture"] | None
 PICTURE: Literal["picture"] = "picture"
-#: Points along the outline are as far apart, mm; their regions are told apart as finely.
-_APART_MM = 0.4
 #: Corners are rounded to this where regions are joined, mm.
 _GRID_MM = 1e-6
-#: Points nearer than this are one, mm.
-_SAME_MM = 0.02
 #: Smaller leftovers are rounding, mm2.
 _LEAST_MM2 = 1e-6
 
@@ -58,12 +56,12 @@ def printed_regions(
     if len(pieces) == 1:
         (only,) = pieces
         return {} if only is None else {only: _areas(facets.buffer(bleed_mm))}
-    joined = {kind: shapely.union_all(parts, grid_size=_GRID_MM) for kind, parts in pieces.items()}
-    found = dict(joined)
+    found = {kind: shapely.union_all(parts, grid_size=_GRID_MM) for kind, parts in pieces.items()}
     if bleed_mm > 0.0:
         ring = facets.buffer(bleed_mm).difference(facets)
-        for kind, cells in _cells(pieces, rims, bleed_mm).items():
-            found[kind] = shapely.union_all([joined[kind], ring.intersection(cells)], grid_size=_GRID_MM)
+        for kind, strips in _strips(pieces, rims, bleed_mm).items():
+            beyond = ring.intersection(shapely.union_all(strips))
+            found[kind] = shapely.union_all([found[kind], beyond], grid_size=_GRID_MM)
     return {kind: _areas(region) for kind, region in found.items() if kind is not None}
 
 
@@ -110,28 +108,35 @@ def _parted(shape: Polygon, places: Array, kind: Ints) -> dict[int, BaseGeometry
     return {**found, largest: rest}
 
 
-def _cells(pieces: dict[Print, list[BaseGeometry]], rims: Array, bleed_mm: float) -> dict[Print, BaseGeometry]:
-    """What lies nearest to the rims of each kind of piece (Voronoi's cells of points along them)."""
-    steps = np.maximum(1, np.ceil(np.hypot(*(rims[:, 1] - rims[:, 0]).T) / _APART_MM)).astype(np.int64)
-    of = np.repeat(np.arange(len(rims)), steps)
-    share = (np.arange(len(of)) - np.repeat(np.cumsum(steps) - steps, steps) + 0.5) / steps[of]
-    points = rims[of, 0] + share[:, None] * (rims[of, 1] - rims[of, 0])
-    # Both sides of a narrow slit may have a point in nearly the same place, which is one for the cells.
-    _, once = np.unique(np.round(points / _SAME_MM), axis=0, return_index=True)
-    points = points[once]
+def _strips(pieces: dict[Print, list[BaseGeometry]], rims: Array, bleed_mm: float) -> dict[Print, list[BaseGeometry]]:
+    """Strips along the rims of each kind of piece."""
     parts = [part for each in pieces.values() for part in each]
     kind = np.repeat(np.arange(len(pieces)), [len(each) for each in pieces.values()])
-    asked, nearest = shapely.STRtree(parts).query_nearest(shapely.points(points), all_matches=False)
-    of_point = np.zeros(len(points), dtype=np.int64)
-    of_point[asked] = kind[nearest]
-    # About their middle, so that no digits are lost.
-    middle = points.mean(axis=0)
-    points = points - middle
-    around = shapely.box(*(points.min(axis=0) - 3 * bleed_mm), *(points.max(axis=0) + 3 * bleed_mm))
-    cells = shapely.get_parts(shapely.voronoi_polygons(shapely.multipoints(points), extend_to=around, ordered=True))
-    # Evenly spaced points can make cells that cross themselves.
-    cells = shapely.transform(shapely.make_valid(cells), lambda places: places + middle)
-    return {name: shapely.union_all(cells[of_point == at]) for at, name in enumerate(pieces)}
+    rims = _at_borders(rims, parts)
+    asked, nearest = shapely.STRtree(parts).query_nearest(shapely.points(rims.mean(axis=1)), all_matches=False)
+    of = np.zeros(len(rims), dtype=np.int64)
+    of[asked] = kind[nearest]
+    strips = rim_strips(rims, of, bleed_mm)
+    return {name: [strips[at] for at in np.flatnonzero(of == number)] for number, name in enumerate(pieces)}
+
+
+def _at_borders(rims: Array, parts: Sequence[BaseGeometry]) -> Array:
+    """Rims cut where one facet is printed in several ways, (n, 2, 2) float."""
+    borders = shapely.get_coordinates(np.array(parts, dtype=object))
+    on, points = shapely.STRtree(np.array(shapely.linestrings(rims), dtype=object)).query(
+        shapely.points(np.unique(borders, axis=0)), predicate="dwithin", distance=10 * _GRID_MM
+    )[::-1]
+    every = np.unique(borders, axis=0)
+    cut: list[Array] = []
+    order = np.argsort(on, kind="stable")
+    bounds = np.searchsorted(on[order], np.arange(len(rims) + 1))
+    for number, (start, end) in enumerate(rims):
+        length = float(np.hypot(*(end - start)))
+        shares = (every[points[order[bounds[number] : bounds[number + 1]]]] - start) @ (end - start) / length**2
+        inner = np.unique(np.round(shares[(shares > 1e-6) & (shares < 1.0 - 1e-6)], 9))
+        ends = [start, *(start + share * (end - start) for share in inner), end]
+        cut += [np.array(pair) for pair in pairwise(ends)]
+    return np.array(cut)
 
 
 def _areas(region: BaseGeometry) -> MultiPolygon:

@@ -171,6 +171,8 @@ class _Table:
         self.flat = [_polygon(rings) for rings in facets.flat]
         self.nets = [_Lying(placed_rings(unfolded, number)) for number in range(len(unfolded.nets))]
         self.counts = [len(net.facets) for net in unfolded.nets]
+        #: Of each facet what is glued behind it so far, in its own plane.
+        self.glued: dict[int, list[Polygon]] = {}
 
     def put(self, edge: int, sides: tuple[JoinSide, JoinSide], options: TabOptions) -> tuple[Array | None, int]:
         """The better of the tabs that have room on either side; None and -1 where neither has."""
@@ -185,7 +187,10 @@ class _Table:
         if best is None:
             return None, -1
         _, tab, number = best
-        self.nets[sides[number].net].add(tab, sides[number].line)
+        own, other = sides[number], sides[1 - number]
+        self.nets[own.net].add(tab, own.line)
+        behind = self._laid(edge, own, other).back(Polygon(tab))
+        self.glued.setdefault(other.facet, []).append(behind)
         return tab, number
 
     def _worth(self, tab: Array, own: JoinSide, other: JoinSide, options: TabOptions) -> float:
@@ -199,35 +204,44 @@ class _Table:
 
     def _largest(self, edge: int, own: JoinSide, other: JoinSide, options: TabOptions) -> Array | None:
         """The largest tab on one side that fits behind the other facet and has room on its own net."""
-        if self.facets.frames.size == 0:
-            return None
-        host = self._host(edge, own, other)
+        laid = self._laid(edge, own, other)
+        host = laid.onto(self.flat[other.facet])
         corners = _corner_angles(host, own.line)
-        net = self.nets[own.net]
+        net, behind = self.nets[own.net], np.array(self.glued.get(other.facet, []), dtype=object)
         least = max(_LEAST_MM, _LEAST_PART * options.width_mm)
         for tab in _tabs(own.line, corners, options, least):
             shape = Polygon(tab)
             if shapely.area(shapely.difference(shape, host)) > _TOUCHING * shape.area + 1e-9:
                 continue
-            if net.has_room(shape):
+            if _is_clear(behind, laid.back(shape)) and net.has_room(shape):
                 return tab
         return None
 
-    def _host(self, edge: int, own: JoinSide, other: JoinSide) -> Polygon:
-        """The facet that a tab of one side is glued behind, laid onto that side's net beyond the cut."""
+    def _laid(self, edge: int, own: JoinSide, other: JoinSide) -> _Laid:
+        """How the facet that a tab of one side is glued behind lies on that side's net, beyond the cut."""
         frame = self.facets.frames[other.facet]
         which = 0 if int(self.facets.sides[edge, 0]) == own.facet else 1
         ends = (self.facets.vertices[self.facets.edges[edge][:: 1 - 2 * which]] - frame[:3, 3]) @ frame[:3, :2]
         before, after = _complex(ends), _complex(own.line)
         turn = (after[1] - after[0]) / (before[1] - before[0])
         turn /= abs(turn)
-        shift = after.mean() - turn * before.mean()
+        return _Laid(complex(turn), complex(after.mean() - turn * before.mean()))
 
-        def carried(points: Array) -> Array:
-            moved = turn * _complex(points) + shift
-            return np.column_stack([moved.real, moved.imag])
 
-        return shapely.transform(self.flat[other.facet], carried)
+@dataclass(frozen=True)
+class _Laid:
+    """A turn and a shift of the plane as complex numbers: from a facet's own plane to a net."""
+
+    turn: complex
+    shift: complex
+
+    def onto(self, shape: Polygon) -> Polygon:
+        """A shape of the facet's plane on the net."""
+        return shapely.transform(shape, lambda points: _points(self.turn * _complex(points) + self.shift))
+
+    def back(self, shape: Polygon) -> Polygon:
+        """A shape on the net in the facet's plane."""
+        return shapely.transform(shape, lambda points: _points((_complex(points) - self.shift) / self.turn))
 
 
 class _Lying:
@@ -244,9 +258,7 @@ class _Lying:
         """Whether a tab would lie on nothing."""
         near = [tab for cell in self._cells(shape) for tab in self.tabs.get(cell, ())]
         under = np.concatenate([self.shapes[self.tree.query(shape)], np.array(near, dtype=object)])
-        if not len(under):
-            return True
-        return bool(np.all(shapely.area(shapely.intersection(under, shape)) <= _TOUCHING * shape.area + 1e-9))
+        return _is_clear(under, shape)
 
     def tabs_at(self, line: Array) -> int:
         """How many tabs there are at the ends of a line."""
@@ -289,13 +301,13 @@ def _tabs(line: Array, corners: tuple[float, float], options: TabOptions, least_
 def _corner_angles(host: Polygon, line: Array) -> tuple[float, float]:
     """The inner angles of a facet at both ends of a line that it lies to the right of, radians."""
     best = [np.pi / 2, np.pi / 2]
-    for ring in (host.exterior, *host.interiors):
+    for hole, ring in enumerate((host.exterior, *host.interiors)):
         points = _complex(shapely.get_coordinates(ring)[:-1])
         for number, end in enumerate(_complex(line)):
             at = int(np.argmin(np.abs(points - end)))
             if abs(points[at] - end) > 1e-6 * (1 + abs(line).max()):
                 continue
-            sense = 1.0 if ring.is_ccw == (ring is host.exterior) else -1.0
+            sense = 1.0 if ring.is_ccw == (hole == 0) else -1.0
             before, after = points[at - 1] - points[at], points[(at + 1) % len(points)] - points[at]
             best[number] = float((sense * np.angle(before / after)) % (2 * np.pi))
     return best[0], best[1]
@@ -303,6 +315,17 @@ def _corner_angles(host: Polygon, line: Array) -> tuple[float, float]:
 
 def _polygon(rings: Sequence[Array]) -> Polygon:
     return Polygon(rings[0], rings[1:])
+
+
+def _is_clear(others: np.ndarray, shape: Polygon) -> bool:
+    """Whether a shape lies on none of the others, but for rounding."""
+    if not len(others):
+        return True
+    return bool(np.all(shapely.area(shapely.intersection(others, shape)) <= _TOUCHING * shape.area + 1e-9))
+
+
+def _points(numbers: np.ndarray) -> Array:
+    return np.column_stack([numbers.real, numbers.imag])
 
 
 def _complex(points: Array) -> np.ndarray:
