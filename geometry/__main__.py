@@ -40,9 +40,7 @@ _WISHES = "largest, tip=X,Y,Z@OPENING, height=MM@OPENING, lean=DEG@OPENING, squa
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m geometry", description="Check, pose and print a pop-up spread.")
     commands = parser.add_subparsers(dest="command", required=True)
-    check = commands.add_parser(
-        "check", help="run every check; exit 0 all well, 1 findings of severity error, 2 unreadable"
-    )
+    check = commands.add_parser("check", help="run every check; exit 0 all well, 1 an error is found, 2 unreadable")
     poses = commands.add_parser("poses", help="write the place of every panel at every opening")
     nets = commands.add_parser("nets", help="write true-scale nets")
     cost = commands.add_parser("cost", help="what a publisher asks for: pieces, glue points, lengths, sheets, weight")

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from .model import Stock
 
 if TYPE_CHECKING:
@@ -61,6 +63,11 @@ class Solid:
     def panels(self) -> frozenset[str]:
         """All its panels."""
         return frozenset((*self.facets, *self.tabs))
+
+    @property
+    def across_mm(self) -> float:
+        """Diagonal of the box about it on its panel, mm."""
+        return float(np.hypot(*np.ptp(self.unfolded.facets.vertices[:, :2], axis=0)))
 
     @cached_property
     def drawings(self) -> Mapping[str, PieceDrawing]:

@@ -22,8 +22,7 @@ from .tables import Edits, changed_lines, new_table, places_of
 
 __all__ = ["copied_tables", "cutting", "duplicate", "family", "free_ids", "moving_family", "paste"]
 
-#: How far beside what it is a copy of a copy is put, mm; and how far from its like the copy of a rider, which may
-#: overlap it, and that of a v-fold.
+#: How far beside it a copy is put, mm; and how far that of a rider, which may overlap it, and that of a v-fold.
 _BESIDE_MM, _OFFSET_MM, _V_FOLDS_MM = 2.0, 10.0, 15.0
 _TRIED = (1.0, -1.0, 2.0, -2.0, 3.0, -3.0, 0.5, -0.5, 0.25, -0.25)
 _OPENINGS = np.radians([90.0, 120.0, 60.0, 150.0, 30.0, 170.0, 10.0])
@@ -250,20 +249,12 @@ def _extent(spec: MechanismSpec, spread: Spread | None) -> float:
     if spec.kind == "pull-strip":
         return float(values["width"] + 2 * _OFFSET_MM)
     if spec.kind == "solid":
-        return _width_of(spec, spread)
+        own = [] if spread is None else [each.across_mm for each in spread.solids if each.id == spec.id]
+        return own[0] + _BESIDE_MM if own else _OFFSET_MM
     if spec.kind == "rider":
         half = None if spread is None else spread.panels.get(f"{spec.id}.left")
         return _OFFSET_MM if half is None else float(half.outline.bounds[3] - half.outline.bounds[1]) + _BESIDE_MM
     return float(values["length"] + _BESIDE_MM)
-
-
-def _width_of(spec: MechanismSpec, spread: Spread | None) -> float:
-    """How far a copy of a solid stands beside it: by the box about its facets, as they stand on their panel."""
-    solid = None if spread is None else next((each for each in spread.solids if each.id == spec.id), None)
-    if solid is None:
-        return _OFFSET_MM
-    used = solid.unfolded.facets.vertices[solid.unfolded.facets.triangles][..., :2]
-    return float(np.hypot(*np.ptp(used.reshape(-1, 2), axis=0)) + _BESIDE_MM)
 
 
 def _along(at: float, size: float, fold: Fold, spec: MechanismSpec) -> list[float]:

@@ -25,8 +25,8 @@ __all__ = ["PICTURE", "Print", "printed_regions"]
 #: What a region is printed in: a colour, or the picture of the net; None for plain card.
 Print = Color | Literal["picture"] | None
 PICTURE: Literal["picture"] = "picture"
-#: Corners are rounded to this where regions are joined, mm.
-_GRID_MM = 1e-6
+#: What lies no further from a line lies on it, mm.
+_ON_LINE_MM = 1e-5
 #: Smaller leftovers are rounding, mm2.
 _LEAST_MM2 = 1e-6
 
@@ -52,16 +52,16 @@ def printed_regions(
     pieces = _pieces(prints, covering, shapes)
     if set(pieces) == {None}:
         return {}
-    facets = shapely.union_all(np.array(shapes, dtype=object), grid_size=_GRID_MM)
+    facets = shapely.union_all(np.array(shapes, dtype=object))
     if len(pieces) == 1:
         (only,) = pieces
         return {} if only is None else {only: _areas(facets.buffer(bleed_mm))}
-    found = {kind: shapely.union_all(parts, grid_size=_GRID_MM) for kind, parts in pieces.items()}
+    found = {kind: shapely.union_all(parts) for kind, parts in pieces.items()}
     if bleed_mm > 0.0:
         ring = facets.buffer(bleed_mm).difference(facets)
         for kind, strips in _strips(pieces, rims, bleed_mm).items():
             beyond = ring.intersection(shapely.union_all(strips))
-            found[kind] = shapely.union_all([found[kind], beyond], grid_size=_GRID_MM)
+            found[kind] = shapely.union_all([found[kind], beyond])
     return {kind: _areas(region) for kind, region in found.items() if kind is not None}
 
 
@@ -102,7 +102,7 @@ def _parted(shape: Polygon, places: Array, kind: Ints) -> dict[int, BaseGeometry
     found: dict[int, BaseGeometry] = {}
     for which in sizes:
         if which != largest:
-            part = shapely.union_all(triangles[kind == which], grid_size=_GRID_MM)
+            part = shapely.union_all(triangles[kind == which])
             found[which] = rest.intersection(part)
             rest = rest.difference(part)
     return {**found, largest: rest}
@@ -124,7 +124,7 @@ def _at_borders(rims: Array, parts: Sequence[BaseGeometry]) -> Array:
     """Rims cut where one facet is printed in several ways, (n, 2, 2) float."""
     borders = shapely.get_coordinates(np.array(parts, dtype=object))
     on, points = shapely.STRtree(np.array(shapely.linestrings(rims), dtype=object)).query(
-        shapely.points(np.unique(borders, axis=0)), predicate="dwithin", distance=10 * _GRID_MM
+        shapely.points(np.unique(borders, axis=0)), predicate="dwithin", distance=_ON_LINE_MM
     )[::-1]
     every = np.unique(borders, axis=0)
     cut: list[Array] = []

@@ -181,12 +181,15 @@ class _Writing:
         """Off the card, further away, with a line that leads to it."""
         _, left, _ = _axes(line)
         middle = line.mean(axis=0)
-        for away, size in product(_LED_MM, _SIZES[2:]):
+        strokes = shapely.linestrings([[middle - 0.3 * left, middle - away * left] for away in _LED_MM])
+        blocked = set(self._tree.query(strokes, predicate="intersects")[0].tolist())
+        open_ways = [away for number, away in enumerate(_LED_MM) if number not in blocked]
+        for away, size in product(open_ways, _SIZES[2:]):
             leader = np.array([middle - 0.3 * left, middle - away * left])
             reach = (abs(left[0]) * text_width_mm(text, size) + abs(left[1]) * size) / 2 + _CLEAR_MM
             written = NetText("label", text, middle - (away + reach) * left, size)
             stroke = LineString(leader)
-            if self._is_free(text_box(written, clear_mm=_CLEAR_MM)) and self._is_free(stroke):
+            if self._is_free(text_box(written, clear_mm=_CLEAR_MM)) and not self._meets(stroke):
                 self._put(written)
                 self._take(stroke.buffer(_CLEAR_MM))
                 self.leaders.append(NetLine("mark", leader))

@@ -148,7 +148,7 @@ def _ends(line: Sequence[Sequence[float]]) -> tuple[tuple[float, ...], ...]:
 
 def _joined(sides: Array) -> list[NetLine]:
     """What is cut, each side once, in lines as long as they go: slits and holes first, then outlines."""
-    once = {_ends(side): side for side in sides.tolist()}
+    once = {_ends(side): side for side in _parted(sides).tolist()}
     merged = shapely.line_merge(shapely.multilinestrings([LineString(side) for side in once.values()]))
     parts = [part for part in shapely.get_parts(merged) if not part.is_empty]
     closed = [part for part in parts if part.is_ring]
@@ -157,6 +157,41 @@ def _joined(sides: Array) -> list[NetLine]:
     return [*lines, *(NetLine("cut", shapely.get_coordinates(part)[:-1], True) for part in closed)]
 
 
+def _parted(sides: Array) -> Array:
+    """Sides parted at each other's ends where two lie on each other: what both have is then the same in both.
+
+    Where they only touch in a point they stay whole, so that an outline stays one line.
+    """
+    ends: dict[int, list[Array]] = {}
+    for one, other in _along_each_other(sides):
+        ends.setdefault(one, []).extend(sides[other])
+    parts = [np.delete(sides, list(ends), axis=0)]
+    for number, points in ends.items():
+        start, end = sides[number]
+        far = float(np.hypot(*(end - start)))
+        along = {float((point - start) @ (end - start)) / far: point for point in points}
+        stops = [along[at] for at in sorted(along) if _ROUNDING_MM < at < far - _ROUNDING_MM]
+        parts.append(np.stack([[start, *stops], [*stops, end]], axis=1))
+    return np.concatenate(parts)
+
+
+def _along_each_other(sides: Array) -> list[list[int]]:
+    """Pairs of sides that lie on each other for some way, each pair in both orders."""
+    lines = shapely.linestrings(sides)
+    one, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=_ROUNDING_MM)
+    one, other = one[one != other], other[one != other]
+    starts, ways = sides[one, 0], sides[one, 1] - sides[one, 0]
+    lengths = np.maximum(np.hypot(*ways.T), _ROUNDING_MM)
+    ways = ways / lengths[:, None]
+    moved = sides[other] - starts[:, None]
+    along = np.einsum("nki,ni->nk", moved, ways)
+    beside = np.abs(moved[..., 0] * ways[:, None, 1] - moved[..., 1] * ways[:, None, 0]).max(axis=1)
+    shared = np.minimum(along.max(axis=1), lengths) - np.maximum(along.min(axis=1), 0.0)
+    on = (shared > _ROUNDING_MM) & (beside < _ROUNDING_MM)
+    return np.column_stack([one[on], other[on]]).tolist()
+
+
 def _card(shapes: Sequence[Polygon]) -> MultiPolygon:
-    joined = shapely.union_all(shapes, grid_size=_ROUNDING_MM / 10)
+    # Not on a grid: their corners are shared to the last bit already, and rounding again can part what hangs together.
+    joined = shapely.union_all(shapes)
     return MultiPolygon([part for part in shapely.get_parts(joined) if isinstance(part, Polygon)])

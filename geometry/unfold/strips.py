@@ -42,7 +42,10 @@ def rim_strips(rims: Array, kinds: Ints, width_mm: float) -> list[BaseGeometry]:
     for number, after in enumerate(_following(rims, along)):
         if after >= 0 and _corner(along[number], along[after]) > np.pi + 1e-9:
             tip = out[number] + out[after]
-            tip *= min(2.0 / float(tip @ tip), _MOST_MITRE / max(float(np.hypot(*tip)), 1e-9)) * width_mm
+            size = float(np.hypot(*tip))
+            # At a spike both sides look away from each other, and the tip lies straight ahead.
+            tip = along[number] if size < _SIDE_BY_SIDE else tip / size * min(2.0 / size, _MOST_MITRE)
+            tip = tip * width_mm
             tips[number, 1] = tips[after, 0] = tip
     corners = np.stack([rims[:, 0], rims[:, 0] + tips[:, 0], rims[:, 1] + tips[:, 1], rims[:, 1]], axis=1)
     hulls = shapely.convex_hull(shapely.multipoints(corners.reshape(-1, 2), indices=np.repeat(np.arange(len(rims)), 4)))

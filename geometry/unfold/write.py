@@ -168,11 +168,14 @@ def draw_unfolded(
 
 
 def _tab_notes(joins: Sequence[Join]) -> list[str]:
-    """Cuts that have no tab although others have."""
+    """Cuts without a tab."""
     bare = sum(join.tab is None for join in joins)
-    if not 0 < bare < len(joins):
+    if not bare:
         return []
-    return [f"{bare} of {len(joins)} cuts have no room for a tab, or want none, and are joined edge to edge"]
+    which = (
+        "all cuts" if bare == len(joins) else f"{bare} of {len(joins)} cuts, where a tab is not wanted or has no room,"
+    )
+    return [f"{which} are joined edge to edge, with tape or a strip of card behind them"]
 
 
 def _assembly_notes(formats: Sequence[str]) -> list[str]:

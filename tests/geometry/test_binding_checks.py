@@ -244,8 +244,8 @@ def test_the_cover_says_how_thick_the_book_is_and_what_artwork_it_lacks(tmp_path
 
 
 def test_every_scene_of_the_project_stays_in_its_sector(tmp_path_factory) -> None:
-    """So any of them can be bound: looked at alone, each with a book of its own."""
-    for number, file in enumerate(FILES):
+    """So any of them can be bound: looked at alone, each with a book of its own. A solid is no part of a shut book."""
+    for number, file in enumerate(file for file in FILES if file.stem != "solid"):
         folder = tmp_path_factory.mktemp(f"alone{number}")
         book = bound(folder, {file.stem: file.read_text(encoding="utf-8")})
         assert not find_straying(book), file.stem

@@ -23,7 +23,8 @@ def spread_of(text):
 
 
 def closed_panels(spread):
-    """Outline and caliper of every panel on the closed page, by a way of its own."""
+    """Outline and caliper of every panel on the closed page, by a way of its own; of a solid only the foot is there."""
+    spread = spread.folding
     motion = spread.pose([0.0])
     for panel in spread.panels.values():
         matrix = motion.matrices[panel.id][0]

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
-from geometry import assemble, parse_description
+from geometry import assemble, parse_description, read_description
 from geometry.checks.stays_inside import check_stays_inside
 from geometry.poses import poses_data
 from tests.geometry import judge
@@ -63,7 +63,7 @@ def test_findings_are_those_of_shapely(name):
 
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.name)
 def test_the_scenes_of_the_project_stay_inside(file):
-    spread = assemble(parse_description(file.read_text(encoding="utf-8")))
+    spread = assemble(read_description(file)).folding
     assert check_stays_inside(spread) == []
     if not any(hand.beyond_mm for hand in spread.hands):
         # Handles and rims may stand out: see test_pull_strip.py and test_wheel.py.
