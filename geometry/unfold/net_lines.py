@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, MultiLineString, MultiPolygon, Polygon
 
 from ..nets.classes import LineClass
 from ..nets.lines import NetLine
 from ..transforms import Array
 from .data import Unfolded
 from .placing import placed_rings
+from .strips import following
 from .tabs import Join
 
 __all__ = ["NetLines", "folds_on_net", "net_lines"]
@@ -148,13 +149,33 @@ def _ends(line: Sequence[Sequence[float]]) -> tuple[tuple[float, ...], ...]:
 
 def _joined(sides: Array) -> list[NetLine]:
     """What is cut, each side once, in lines as long as they go: slits and holes first, then outlines."""
-    once = {_ends(side): side for side in _parted(sides).tolist()}
-    merged = shapely.line_merge(shapely.multilinestrings([LineString(side) for side in once.values()]))
-    parts = [part for part in shapely.get_parts(merged) if not part.is_empty]
-    closed = [part for part in parts if part.is_ring]
-    lines = [NetLine("cut", shapely.get_coordinates(part)) for part in parts if not part.is_ring]
-    closed.sort(key=lambda part: Polygon(part).area)
-    return [*lines, *(NetLine("cut", shapely.get_coordinates(part)[:-1], True) for part in closed)]
+    sides = _parted(sides)
+    both: dict[tuple[tuple[float, ...], ...], list[int]] = {}
+    for number, side in enumerate(sides.tolist()):
+        both.setdefault(_ends(side), []).append(number)
+    slits = [LineString(sides[numbers[0]]) for numbers in both.values() if len(numbers) > 1]
+    merged = shapely.get_parts(shapely.line_merge(MultiLineString(slits)))
+    lines = [NetLine("cut", shapely.get_coordinates(part)) for part in merged if not part.is_empty]
+    loops = _loops(sides[[numbers[0] for numbers in both.values() if len(numbers) == 1]])
+    loops.sort(key=lambda points: Polygon(points).area)
+    return [*lines, *(NetLine("cut", points, True) for points in loops)]
+
+
+def _loops(sides: Array) -> list[Array]:
+    """Sides with the card to their left as closed lines; where the card meets itself in a point it is gone round."""
+    after = following(sides)
+    left = set(range(len(sides)))
+    found = []
+    for first in range(len(sides)):
+        loop = []
+        at = first
+        while at in left:
+            left.remove(at)
+            loop.append(sides[at, 0])
+            at = after[at]
+        if len(loop) > 2:
+            found.append(np.array(loop))
+    return found
 
 
 def _parted(sides: Array) -> Array:
@@ -175,9 +196,9 @@ def _parted(sides: Array) -> Array:
     return np.concatenate(parts)
 
 
-def _along_each_other(sides: Array) -> list[list[int]]:
+def _along_each_other(sides: Array) -> list[tuple[int, int]]:
     """Pairs of sides that lie on each other for some way, each pair in both orders."""
-    lines = shapely.linestrings(sides)
+    lines = np.array(shapely.linestrings(sides), dtype=object)
     one, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=_ROUNDING_MM)
     one, other = one[one != other], other[one != other]
     starts, ways = sides[one, 0], sides[one, 1] - sides[one, 0]
@@ -188,7 +209,7 @@ def _along_each_other(sides: Array) -> list[list[int]]:
     beside = np.abs(moved[..., 0] * ways[:, None, 1] - moved[..., 1] * ways[:, None, 0]).max(axis=1)
     shared = np.minimum(along.max(axis=1), lengths) - np.maximum(along.min(axis=1), 0.0)
     on = (shared > _ROUNDING_MM) & (beside < _ROUNDING_MM)
-    return np.column_stack([one[on], other[on]]).tolist()
+    return list(zip(one[on].tolist(), other[on].tolist(), strict=True))
 
 
 def _card(shapes: Sequence[Polygon]) -> MultiPolygon:

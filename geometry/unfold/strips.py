@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from ..transforms import Array
 from .data import Ints
 
-__all__ = ["rim_strips"]
+__all__ = ["following", "rim_strips"]
 
 #: A corner's tip is no further away than this many widths of the strip; what is cut off is beyond any bleed there.
 _MOST_MITRE = 1.5
@@ -39,7 +39,7 @@ def rim_strips(rims: Array, kinds: Ints, width_mm: float) -> list[BaseGeometry]:
     along /= np.linalg.norm(along, axis=1)[:, None]
     out = np.column_stack([along[:, 1], -along[:, 0]])
     tips = np.repeat(width_mm * out[:, None], 2, axis=1)
-    for number, after in enumerate(_following(rims, along)):
+    for number, after in enumerate(following(rims)):
         if after >= 0 and _corner(along[number], along[after]) > np.pi + 1e-9:
             tip = out[number] + out[after]
             size = float(np.hypot(*tip))
@@ -65,15 +65,24 @@ def rim_strips(rims: Array, kinds: Ints, width_mm: float) -> list[BaseGeometry]:
     return kept
 
 
-def _following(rims: Array, along: Array) -> list[int]:
-    """Of each side the next one along the outline; -1 where there is none."""
+def following(sides: Array) -> list[int]:
+    """Of each side the next one along the outline; -1 where there is none.
+
+    Parameters
+    ----------
+    sides : (n, 2, 2) float, with the net to their left; where several begin in one point, what lies beyond the net is
+        gone round
+    """
     starting: dict[tuple[float, ...], list[int]] = {}
-    for number, start in enumerate(rims[:, 0].tolist()):
+    for number, start in enumerate(sides[:, 0].tolist()):
         starting.setdefault(tuple(start), []).append(number)
+    along = sides[:, 1] - sides[:, 0]
     found = []
-    for number, end in enumerate(rims[:, 1].tolist()):
+    for number, end in enumerate(sides[:, 1].tolist()):
         choice: Sequence[int] = starting.get(tuple(end), ())
-        found.append(min(choice, key=lambda other: _corner(along[number], along[other]), default=-1))
+        if len(choice) > 1:
+            choice = sorted(choice, key=lambda other: _corner(along[number], along[other]))
+        found.append(choice[0] if choice else -1)
     return found
 
 

@@ -20,7 +20,7 @@ from geometry.unfold.unfolding import unfold_facets
 from tests.geometry import unfold_meshes
 
 CARD = Stock("card", 200.0, 0.26, "any", (1.0, 1.0, 1.0))
-MODELS = ("box", "house", "ring_cube", "icosphere", "star", "slab")
+MODELS = ("box", "house", "ring_cube", "icosphere", "star", "slab", "letter_l")
 
 
 def drawn(name, *, cut=None, **options):
@@ -69,13 +69,22 @@ def test_card_is_the_facets_and_the_tabs_and_its_border_is_cut(plain, name):
         assert cuts.intersection(creases.buffer(1e-5)).length < 1e-2
 
 
-def test_outline_is_one_line():
-    # The star's net has no hole: one closed line, and nothing else to cut.
-    _, _, (drawing,), _ = drawn("star")
-    (cut,) = [line for line in drawing.lines if line.line_class == "cut"]
-    assert cut.closed
-    assert len(drawing.card.geoms) == 1
-    assert not drawing.card.geoms[0].interiors
+@pytest.mark.parametrize("name", MODELS)
+def test_outlines_and_holes_are_one_line_each_and_nothing_is_cut_twice(plain, name):
+    _, _, drawings, _ = plain[name]
+    for drawing in drawings:
+        (card,) = drawing.card.geoms
+        cuts = [line for line in drawing.lines if line.line_class == "cut"]
+        closed = [stroke(line) for line in cuts if line.closed]
+        assert sorted(ring.length for ring in closed) == pytest.approx(
+            sorted(ring.length for ring in (card.exterior, *card.interiors)), abs=1e-3
+        )
+        # What is left are slits without width; the outline comes last, when all else is cut.
+        assert cuts[-1].closed
+        strokes = [stroke(line) for line in cuts]
+        for number, one in enumerate(strokes):
+            for other in strokes[:number]:
+                assert one.intersection(other).length < 1e-6
 
 
 @pytest.mark.parametrize("name", MODELS)

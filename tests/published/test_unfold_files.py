@@ -111,11 +111,7 @@ def test_edge_to_edge_the_card_has_the_area_and_the_edges_of_the_mesh(name, tmp_
     assert cuts / 2 == pytest.approx(sum(cut["length_mm"] for cut in said["cuts"]), rel=10 * REL)
 
 
-#: Where a wall fills part of an opening, what lies on both of its sides is still cut from either.
-TWICE = pytest.mark.xfail(strict=True, reason="side slits of a wall that fills part of an opening are drawn twice")
-
-
-@pytest.mark.parametrize("name", ["house", pytest.param("letters", marks=TWICE), "ring cube"])
+@pytest.mark.parametrize("name", ["house", "letters", "ring cube"])
 def test_no_line_is_cut_twice(name, tmp_path):
     """Where facets lie beside each other across a cut there is one slit, also where it runs on into an opening."""
     path, _ = exported(name, tmp_path)
