@@ -6,10 +6,10 @@ import argparse
 import json
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import HingeleafError
-from .files import write_file
 from .sheet_arguments import add_net_arguments, add_sheet_arguments, cutting_options, sheet_options
 
 if TYPE_CHECKING:
@@ -92,12 +92,9 @@ def unfold(options: argparse.Namespace) -> tuple[int, dict[str, Any], str]:
         spot=options.spot,
         duplex=options.duplex,
         cutting=cutting,
-        more=_folding(unfolded) if options.format.strip() == "all" else {},
+        more=_folding(unfolded, options),
     )
     written = [str(path) for path in files.paths]
-    if options.folding is not None:
-        write_file(options.folding, next(iter(_folding(unfolded).values())))
-        written.append(options.folding)
     notes = [*unfolded.facets.notes, *unfolded.notes]
     data = {"format": 1, **unfolded_data(unfolded, joins, notes), "written": written}
     data |= {"sheets": [sheet_data(each) for each in files.sheets], "remarks": list(files.notes)}
@@ -175,15 +172,20 @@ def _cut(
     return name, unfold_facets(facets, replace(wishes, room_mm=room))
 
 
-def _folding(unfolded: Unfolded) -> dict[str, bytes]:
-    """The poses file of the nets, by its name: every 10 degrees from the solid to the flat nets."""
+def _folding(unfolded: Unfolded, options: argparse.Namespace) -> dict[str, bytes]:
+    """Where the poses file of the nets is wanted, and the file: every 10 degrees from the solid to the flat nets."""
     from .nets.write import slug
     from .unfold.folding_file import folding_data
     from .unfold.write import model_title
 
-    data = folding_data(unfolded, range(0, 181, 10))
     stem = f"{slug(model_title(unfolded))}-folding".removeprefix("-")
-    return {f"{stem}.json": (json.dumps(data) + "\n").encode()}
+    places = [f"{stem}.json"] if options.format.strip() == "all" else []
+    # In full, as it need not lie in the folder of the nets.
+    places += [] if options.folding is None else [str(Path(options.folding).absolute())]
+    if not places:
+        return {}
+    data = (json.dumps(folding_data(unfolded, range(0, 181, 10))) + "\n").encode()
+    return dict.fromkeys(places, data)
 
 
 def _number(option: str, text: str | None, default: float) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from ..errors import HingeleafError
 from ..model import Stock
 from ..nets.cutting import CuttingOptions
 from ..nets.forms import forms_of
@@ -40,11 +41,18 @@ def rooms(sheet: str | None, options: SheetOptions, tab_mm: float) -> list[tuple
     Raises
     ------
     HingeleafError
-        The size is not known, or leaves no room.
+        The size is not known, or none leaves room.
     """
+    names = (sheet,) if sheet is not None else DEFAULT_SIZES
     found = []
-    for name in (sheet,) if sheet is not None else DEFAULT_SIZES:
-        form = forms_of(sheet_size(name), options)[0]
+    for name in names:
+        try:
+            form = forms_of(sheet_size(name), options)[0]
+        except HingeleafError:
+            # Wide margins leave it no room; the largest size says so.
+            if name == names[-1]:
+                raise
+            continue
         width, height = (max(1.0, side - 2 * tab_mm - _BESIDE_MM) for side in form.room)
         found.append((name, (width, height)))
     return found
@@ -97,7 +105,7 @@ def write_unfolded(
     angles, dimensions : whether the angle between the faces, and the length, are written at each crease
     smooth_deg : creases that bend less are light scores
     dpi : dots an inch of artwork
-    more : other files, by name, that are written with them
+    more : other files that are written with them, all or none; by name, or by whole path where they lie elsewhere
 
     Returns
     -------
