@@ -210,7 +210,8 @@ def bleed_notes(drawings: Sequence[PieceDrawing], options: SheetOptions) -> list
         )
     if options.margin_mm < min(bleed, half):
         notes.append(f"the bleed may end at the edge of a sheet: a margin of {bleed:g} mm (--margin) leaves it whole")
-    if min(bleed, half) > BLEED_MM and any(drawing.art or drawing.back for drawing in drawings):
+    pictures = [art for drawing in drawings for art in (drawing.art, drawing.back) if art is not None]
+    if min(bleed, half) > BLEED_MM and any(art.paint is None for art in pictures):
         notes.append(
             f"artwork has a border of {BLEED_MM:g} mm about its piece; beyond that the bleed is its mirror image"
         )

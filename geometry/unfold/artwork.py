@@ -20,13 +20,13 @@ from .covering import NetCovering, textured
 from .data import Flags, Ints, Mesh
 from .lookup import Textures
 
-__all__ = ["DPI", "PictureFrame", "check_dpi", "painted", "picture_frame"]
+__all__ = ["DPI", "MM_AN_INCH", "PictureFrame", "check_dpi", "dots_per_mm", "painted", "picture_frame"]
 
 #: Dots an inch that a net is drawn with unless told otherwise, and the most pixels of one picture.
 DPI = 300.0
 _MOST_PIXELS = 4e7
 _LEAST_DPI, _MOST_DPI = 20.0, 1200.0
-_MM_AN_INCH = 25.4
+MM_AN_INCH = 25.4
 #: As many pixels are painted at once.
 _AT_ONCE = 1_000_000
 #: Rims are followed in bits of this many pixels: what each may be nearest to is then a small square.
@@ -90,8 +90,13 @@ def picture_frame(mesh: Mesh, cover: NetCovering, *, dpi: float = DPI, bleed_mm:
     places = cover.places[kept]
     low, high = places.min(axis=(0, 1)) - bleed_mm, places.max(axis=(0, 1)) + bleed_mm
     width, height = high - low
-    dots = min(dpi / _MM_AN_INCH, float(np.sqrt(_MOST_PIXELS / (width * height))))
+    dots = dots_per_mm((float(width), float(height)), dpi)
     return PictureFrame(low, int(np.ceil(width * dots)), int(np.ceil(height * dots)), dots)
+
+
+def dots_per_mm(size_mm: tuple[float, float], dpi: float) -> float:
+    """How fine a picture of that size is: as asked, or as many pixels as it may have."""
+    return min(dpi / MM_AN_INCH, float(np.sqrt(_MOST_PIXELS / (size_mm[0] * size_mm[1]))))
 
 
 def painted(mesh: Mesh, cover: NetCovering, frame: PictureFrame, bleed_mm: float) -> Picture:

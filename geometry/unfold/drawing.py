@@ -17,7 +17,7 @@ from ..nets.drawing import PieceDrawing, titled
 from ..nets.lettering import CLEAR_MM, text_box
 from ..nets.lines import ArtImage, Fill
 from ..nets.pictures import Picture
-from .artwork import DPI, painted, picture_frame
+from .artwork import DPI, MM_AN_INCH, dots_per_mm, painted, picture_frame
 from .coloring import PICTURE, printed_regions
 from .covering import Covering, covering_of, is_covered
 from .data import Unfolded
@@ -108,7 +108,7 @@ def drawn_nets(
         drawing, texts = _drawn(unfolded, number, mine[number], piece, covering, options)
         drawings.append(drawing)
         written.append(texts)
-    return drawings, _notes(written)
+    return drawings, [*_notes(written), *_coarse_notes(drawings, options.dpi)]
 
 
 def _has_tab(join: Join, number: int) -> bool:
@@ -125,6 +125,15 @@ def _notes(written: Sequence[Lettering]) -> list[str]:
     if missing:
         notes.append(f"{missing} creases are too short for what was to be written at them")
     return notes
+
+
+def _coarse_notes(drawings: Sequence[PieceDrawing], dpi: float) -> list[str]:
+    """Where artwork is coarser than was asked for."""
+    sizes = [(float(each.art.along[0]), float(each.art.up[1])) for each in drawings if each.art is not None]
+    dots = min((dots_per_mm(size, dpi) * MM_AN_INCH for size in sizes), default=dpi)
+    if dots > 0.99 * dpi:
+        return []
+    return [f"artwork of the largest net has {dots:.0f} dots an inch, not {dpi:g}: more would be too many pixels"]
 
 
 def _drawn(
@@ -159,7 +168,7 @@ def _drawn(
     name, arrow = titled(piece, about, free, options.bleed_mm)
     drawing = PieceDrawing(
         piece=piece,
-        lines=(*lines.cuts, *lines.creases, *texts.leaders, *arrow),
+        lines=(*lines.cuts, *lines.creases, *texts.lines, *arrow),
         texts=(*texts.texts, name),
         art=art,
         back=None,

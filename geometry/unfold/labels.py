@@ -80,13 +80,13 @@ class Lettering:
     Parameters
     ----------
     texts : all of it, class label
-    leaders : lines from cuts to the numbers that are led out
+    lines : from cuts to the numbers that are led out, class mark; and under numbers that are others upside down, label
     small : how many numbers are too small to be read
     missing : how many notes have no room
     """
 
     texts: tuple[NetText, ...]
-    leaders: tuple[NetLine, ...]
+    lines: tuple[NetLine, ...]
     small: int
     missing: int
 
@@ -113,7 +113,7 @@ def lettering(
         small += not sheet.write(number, is_printed=is_printed)
     for note in notes:
         missing += not sheet.note(note)
-    return Lettering(tuple(sheet.texts), tuple(sheet.leaders), small, missing)
+    return Lettering(tuple(sheet.texts), tuple(sheet.lines), small, missing)
 
 
 class _Writing:
@@ -125,12 +125,13 @@ class _Writing:
         self._tree = shapely.STRtree(self._shapes)
         self._taken: dict[tuple[int, int], list[BaseGeometry]] = {}
         self.texts: list[NetText] = []
-        self.leaders: list[NetLine] = []
+        self.lines: list[NetLine] = []
 
     def write(self, number: Number, *, is_printed: bool) -> bool:
         """Write a number; False where it is too small to be read."""
         text, line = number.text, number.line
-        inside = partial(self._inside, text, line, number.facet, _SIZES)
+        # On artwork no larger than it takes to be read.
+        inside = partial(self._inside, text, line, number.facet, _SIZES[2:] if is_printed else _SIZES)
         off_card = partial(self._outside, text, line)
         if number.tab >= 0:
             tries = [partial(self._on_tab, text, line, number.tab), inside]
@@ -192,7 +193,7 @@ class _Writing:
             if self._is_free(text_box(written, clear_mm=_CLEAR_MM)) and not self._meets(stroke):
                 self._put(written)
                 self._take(stroke.buffer(_CLEAR_MM))
-                self.leaders.append(NetLine("mark", leader))
+                self.lines.append(NetLine("mark", leader))
                 return True
         return False
 
@@ -221,11 +222,24 @@ class _Writing:
 
     def _put(self, text: NetText) -> None:
         self.texts.append(text)
+        if _is_other_turned(text.text):
+            corners = shapely.get_coordinates(text_box(text))
+            self.lines.append(NetLine("label", corners[:2]))
         self._take(text_box(text))
 
     def _take(self, region: BaseGeometry) -> None:
         for cell in _cells(region):
             self._taken.setdefault(cell, []).append(region)
+
+
+def _is_other_turned(text: str) -> bool:
+    """Whether a number is another one upside down.
+
+    >>> _is_other_turned("6"), _is_other_turned("186"), _is_other_turned("69"), _is_other_turned("10")
+    (True, True, False, False)
+    """
+    turned = text[::-1].translate(str.maketrans("69", "96"))
+    return set(text) <= set("01689") and turned != text and turned[0] != "0"
 
 
 def _cells(region: BaseGeometry) -> Iterator[tuple[int, int]]:

@@ -103,7 +103,7 @@ def test_numbers_lie_over_no_line_and_no_other(plain, name):
     for drawing in drawings:
         numbers = [text for text in drawing.texts if text.text in labels]
         boxes = np.array([text_box(text) for text in numbers], dtype=object)
-        lines = np.array([stroke(line) for line in drawing.lines], dtype=object)
+        lines = np.array([stroke(line) for line in drawing.lines if line.line_class != "label"], dtype=object)
         readable = np.array([text.size_mm >= 1.2 for text in numbers])
         small += int((~readable).sum())
         crossing, _ = shapely.STRtree(lines).query(boxes, predicate="intersects")
@@ -146,6 +146,17 @@ def test_number_that_has_no_room_inside_is_led_out():
     assert not any(shapely.LineString(leader.points).intersects(shape) for shape in low)
 
 
+def test_number_that_is_another_upside_down_is_underlined():
+    square = shapely.box(0.0, 0.0, 30.0, 30.0)
+    for name, expected in (("6", 1), ("9", 1), ("61", 1), ("8", 0), ("69", 0), ("25", 0), ("10", 0)):
+        (text,), lines, *_ = written([square], [Number(name, np.array([[0.0, 0.0], [30.0, 0.0]]), 0)])
+        assert len(lines) == expected
+        for line in lines:
+            assert line.line_class == "label"
+            assert np.all(line.points[:, 1] < text.place[1] - 0.36 * text.size_mm)
+            assert square.contains(shapely.LineString(line.points))
+
+
 def test_number_on_artwork_stands_off_the_card_where_it_can():
     square = shapely.box(0.0, 0.0, 30.0, 30.0)
     numbers = [Number("1", np.array([[0.0, 0.0], [30.0, 0.0]]), 0)]
@@ -168,7 +179,7 @@ def test_two_numbers_in_one_place_move_apart():
 
 def written(shapes, numbers, notes=(), **options):
     found = lettering(shapes, numbers, notes, **options)
-    return found.texts, found.leaders, found.small, found.missing
+    return found.texts, found.lines, found.small, found.missing
 
 
 def test_angles_and_lengths_are_written_where_wanted():

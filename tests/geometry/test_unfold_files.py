@@ -1,5 +1,7 @@
 """Nets of a mesh as files, by the command: true size, complete or not at all, with what a person should know."""
 
+import dataclasses
+import io
 import json
 import re
 import subprocess
@@ -8,14 +10,20 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
+import pymupdf
 import pytest
 import shapely
+from PIL import Image
 
 from geometry.__main__ import main
+from geometry.nets.lettering import text_box
+from geometry.nets.pictures import read_picture
 from geometry.unfold.cut_options import CutOptions
+from geometry.unfold.data import Surface
 from geometry.unfold.facets import facets_of
 from geometry.unfold.folding_file import folding_data
 from geometry.unfold.mesh_files import read_mesh
+from geometry.unfold.mesh_options import MeshOptions
 from geometry.unfold.tabs import joins_of
 from geometry.unfold.unfolding import unfold_facets
 from geometry.unfold.write import write_unfolded
@@ -152,6 +160,14 @@ def test_folding_file_of_its_own(tmp_path):
     assert json.loads(file.read_text())["angles_deg"][::18] == [0.0, 180.0]
 
 
+def test_folding_file_that_cannot_be_written_leaves_no_nets(tmp_path, capsys):
+    out = tmp_path / "nets"
+    folding = tmp_path / "missing" / "folding.json"
+    assert main(["unfold", str(HOUSE), "--out", str(out), "--format", "svg", "--folding", str(folding)]) == 2
+    assert "folding.json" in capsys.readouterr().err
+    assert not any(out.iterdir())
+
+
 def test_what_needs_a_person_is_status_1(tmp_path, capsys):
     crossing = unfold_meshes.merged(unfold_meshes.box(), unfold_meshes.moved(unfold_meshes.box(), (20.0, 15.0, 10.0)))
     made = run([obj(crossing, tmp_path / "two.obj"), "--out", tmp_path / "nets", "--format", "svg"], tmp_path, 1)
@@ -254,3 +270,51 @@ def test_sheets_hold_their_pieces_apart_with_their_bleed(tmp_path):
             assert paper.contains(drawing.card)
             for other in sheet.pieces[:number]:
                 assert drawing.card.distance(other.card) >= 6.0 - 1e-6
+
+
+def test_artwork_is_in_svg_and_pdf_where_the_model_has_it(tmp_path):
+    model = unfold_facets(facets_of(read_mesh(HOUSE), MeshOptions(height_mm=60.0)))
+    files = write_unfolded(model, joins_of(model), tmp_path, formats=("svg", "pdf"))
+    page = pymupdf.open(tmp_path / f"{STEM}-nets.pdf")[0].get_pixmap(dpi=254)
+    shown = np.frombuffer(page.samples, np.uint8).reshape(page.height, page.width, 3).astype(int)
+    (sheet,) = files.sheets
+    text = (tmp_path / f"{STEM}-nets-1.svg").read_text()
+    assert text.count("data:image/png;base64,") == len(sheet.pieces) == len(model.nets)
+    for drawing in sheet.pieces:
+        art = drawing.art
+        with Image.open(io.BytesIO(art.picture(read_picture).data)) as image:
+            pixels = np.asarray(image.convert("RGB")).astype(int)
+        low, high = np.array(art.shown.bounds).reshape(2, 2)
+        grid = np.stack(np.meshgrid(*(np.arange(low[k], high[k], 1.0) for k in (0, 1))), axis=-1).reshape(-1, 2)
+        strokes = [(shapely.LinearRing if line.closed else shapely.LineString)(line.points) for line in drawing.lines]
+        over = [one.buffer(0.7) for one in strokes]
+        over += [text_box(each).buffer(0.7) for each in drawing.texts]
+        grid = grid[shapely.contains_xy(art.shown.buffer(-0.5).difference(shapely.union_all(over)), grid)]
+        across, down = (
+            (grid - art.corner) @ np.linalg.inv(np.column_stack([art.along, art.up])).T * [1, -1] + [0, 1]
+        ).T
+        row, column = (down * pixels.shape[0]).astype(int), (across * pixels.shape[1]).astype(int)
+        around = np.stack([pixels[row + up, column + right] for up in (-3, 0, 3) for right in (-3, 0, 3)])
+        # Where it is of one colour: between two, both are rounded to their own pixels.
+        even = np.ptp(around, axis=0).max(axis=1) < 4
+        assert even.sum() > 100
+        printed = shown[((sheet.height_mm - grid[:, 1]) * 10).astype(int), (grid[:, 0] * 10).astype(int)]
+        assert np.abs(pixels[row, column] - printed).max(axis=1)[even].max() < 6
+
+
+def test_colours_are_in_svg_and_pdf(tmp_path):
+    box = unfold_meshes.box()
+    surfaces = (Surface("red", (1.0, 0.0, 0.0)), Surface("blue", (0.0, 0.0, 1.0)))
+    mesh = dataclasses.replace(box, surface_of=np.array([0, 0, 0, 1, 1, -1]), surfaces=surfaces)
+    model = unfold_facets(facets_of(mesh))
+    files = write_unfolded(model, joins_of(model), tmp_path, formats=("svg", "pdf"))
+    root = ET.parse(files.paths[0]).getroot()
+    fills = [path.get("fill") for path in root.iter(f"{SVG}path") if path.get("data-fill") == "color"]
+    assert sorted(fills) == ["#0000ff", "#ff0000"]
+    page = pymupdf.open(files.paths[1])[0].get_pixmap(dpi=254)
+    shown = np.frombuffer(page.samples, np.uint8).reshape(-1, 3).astype(int)
+    # Of 100 pixels a mm2: the faces and the bleed about them, less what lines and numbers cover.
+    for color, faces in (((255, 0, 0), (0, 1, 2)), ((0, 0, 255), (3, 4))):
+        area = sum(model.facets.areas_mm2[at] for at, own in enumerate(model.facets.source) if own[0] in faces)
+        seen = np.count_nonzero(np.abs(shown - color).max(axis=1) < 10) / 100.0
+        assert 0.85 * area < seen < 1.7 * area
