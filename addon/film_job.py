@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import re
@@ -16,6 +15,7 @@ import bpy
 from . import film_run
 from .carrying import shown_images
 from .film_script import STILL_CARE, Quality, ShotScript, distinct_frames
+from .film_source import source_digest
 from .geometry.errors import FileError
 
 __all__ = [
@@ -187,7 +187,8 @@ def start_film(
         shot.write_text(json.dumps({"script": asdict(script), "quality": asdict(quality)}), encoding="utf-8")
         words = ["--blend", str(copy), "--root", root.name, "--script", str(shot)]
         words += ["--farm" if farm else "--film", str(file)]
-        words += ["--source", hashlib.sha256(copy.read_bytes()).hexdigest()]
+        # Which scene is open, and which book of it is filmed, is not in the digest.
+        words += ["--source", f"{source_digest(copy.read_bytes())} {bpy.context.scene.name} {root.name}"]
         what = "file for the farm" if farm else "stills" if script.names else "film"
         return _start(file, words, quality, what, keeps=what == "film")
     except (OSError, RuntimeError) as error:

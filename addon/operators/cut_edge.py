@@ -1,6 +1,6 @@
 """Cut a model's nets at an edge, or join them there: by its number, or by clicking it in the viewport."""
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import bpy
 from bpy.props import IntProperty
@@ -47,7 +47,9 @@ class HINGELEAF_OT_pick_edges(ModelOperator, bpy.types.Operator):
     bl_label = "Edit Cuts"
     bl_options = {"REGISTER"}
 
-    _picker: ClassVar[EdgePicker | None] = None
+    # Of the class, but no ClassVar: `typing` would cache it, and so hold Blender's types until after the end of Blender
+    # 4.5, whose process then never ends.
+    _picker: EdgePicker | None = None
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import bpy
 
@@ -29,9 +29,11 @@ else:
 class PickingOperator(ReportingOperator, _Operator):
     """Asks for a fold or a panel, then runs; what it was told at once, as by a script, it does not ask for."""
 
-    _picker: ClassVar[Picker | None] = None
-    _timer: ClassVar[bpy.types.Timer | None] = None
-    _moved: ClassVar[bool] = False
+    # Of the class, but no ClassVar: `typing` would cache it, and so hold Blender's types until after the end of Blender
+    # 4.5, whose process then never ends.
+    _picker: Picker | None = None
+    _timer: bpy.types.Timer | None = None
+    _moved: bool = False
 
     def new_picker(self, context: bpy.types.Context) -> Picker:
         """What can be picked; HingeleafError where nothing can."""

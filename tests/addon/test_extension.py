@@ -1,5 +1,9 @@
 """The zip installs, and enables and disables without a trace."""
 
+import os
+import subprocess
+import sys
+from pathlib import Path
 from types import SimpleNamespace
 from unittest.mock import MagicMock
 
@@ -110,3 +114,23 @@ def test_sidebar_while_a_film_is_made(bpy):
         assert drawn(bpy, "film") == (["hingeleaf.stop_film"], "25%  frame at 40°")
     finally:
         moment.film_share = -1.0
+
+
+def test_a_process_that_had_the_whole_extension_ends(installed, tmp_path):
+    """What holds Blender's types past its end keeps the process of Blender 4.5 from ending."""
+    package = Path(installed.utils.user_resource("EXTENSIONS"), "user_default")
+    names = [
+        file.relative_to(package).with_suffix("").as_posix().replace("/", ".")
+        for file in (package / "hingeleaf").rglob("*.py")
+        if file.stem != "__init__" and "geometry" not in file.parts and "__main__" not in file.stem
+    ]
+    assert "hingeleaf.operators.cut_edge" in names
+    read = f"import bpy, hingeleaf; [__import__(name) for name in {names}]"
+    done = subprocess.run(
+        [sys.executable, "-c", f"{read}; hingeleaf.register(); hingeleaf.unregister()"],
+        env={**os.environ, "PYTHONPATH": str(package), "BLENDER_USER_RESOURCES": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert done.returncode == 0, done.stderr

@@ -244,7 +244,7 @@ def batch(package, tmp_path, *words):
     """Run the command line in a process of its own."""
     environment = {**os.environ, "PYTHONPATH": str(package), "BLENDER_USER_RESOURCES": str(tmp_path / "user")}
     command = [sys.executable, "-m", "hingeleaf.batch", *map(str, words)]
-    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=600)
+    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300)
 
 
 SMALL = ("--size", "64x36", "--samples", "1")
