@@ -155,9 +155,7 @@ def add_spread(
         Its pages are of another size, or it cannot stand.
     """
     roots = spreads_of(bound)
-    _refuse_other_pages(
-        [read_design(roots[0]), description], [spread_of(roots[0]), spread]
-    )
+    _refuse_other_pages([read_design(roots[0]), description], [spread_of(roots[0]), spread])
     book = book_of(bound)
     files = list(book.files)
     files.insert(after, free_name(description.source, files))

@@ -86,9 +86,7 @@ def _parts(bound: bpy.types.Object) -> list[bpy.types.Object]:
     return [item for item in bound.children_recursive if item.get(COVER_KEY) is not None]
 
 
-def _materials(
-    binding: Binding, pictures: Mapping[str, bpy.types.Image | None]
-) -> dict[str, bpy.types.Material]:
+def _materials(binding: Binding, pictures: Mapping[str, bpy.types.Image | None]) -> dict[str, bpy.types.Material]:
     """Cloth, lining, and the outsides of both boards."""
     cover = binding.cover
     cloth = cloth_material(f"{binding.title}: cloth", cover.color)

@@ -95,9 +95,7 @@ def drive_leaves(
         _derive(bound, _height_key(leaf))
         names = {"a": (bound, angle_key(leaf)), "b": (bound, angle_key(leaf + 1)), "h": (bound, _height_key(leaf + 1))}
         apart = separation(gaps_mm[leaf], page_width_mm, "(a - b)")
-        drive(
-            bound, f'["{_height_key(leaf)}"]', f"h + ({apart} + {_number(leaves_mm[leaf])}) * cos(radians(a))", names
-        )
+        drive(bound, f'["{_height_key(leaf)}"]', f"h + ({apart} + {_number(leaves_mm[leaf])}) * cos(radians(a))", names)
     _derive(bound, _LIFT)
     # Leaves further back are turned less: the heights rise and then fall, so the lowest is the first or the last.
     lift = f"max(0, -h - {_number(leaves_mm[count])})"

@@ -1,7 +1,7 @@
 """Films the book of a file in a Blender of its own that needs nothing else; run by path, without the extension.
 
-    blender --background --python film_run.py -- --blend BOOK.blend --root NAME --script SHOT.json --film FILM.mp4
-    blender --background --python film_run.py -- --join FRAMES... --film FILM.mp4
+blender --background --python film_run.py -- --blend BOOK.blend --root NAME --script SHOT.json --film FILM.mp4
+blender --background --python film_run.py -- --join FRAMES... --film FILM.mp4
 """
 
 from __future__ import annotations

@@ -210,9 +210,7 @@ def encode(pictures: Sequence[Path], film: Path, size: tuple[int, int], rate: in
     bpy.data.scenes.remove(scene)
 
 
-def _set_up_video(
-    scene: bpy.types.Scene, size: tuple[int, int], rate: int, file: Path, kind: tuple[str, str]
-) -> None:
+def _set_up_video(scene: bpy.types.Scene, size: tuple[int, int], rate: int, file: Path, kind: tuple[str, str]) -> None:
     """Colours as they are in the pictures."""
     render = scene.render
     render.resolution_x, render.resolution_y = size

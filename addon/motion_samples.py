@@ -148,9 +148,7 @@ def all_shown(context: bpy.types.Context, items: Sequence[bpy.types.Object]) -> 
         show_again(context, asleep, hidden=True)
 
 
-def sample_motion(
-    context: bpy.types.Context, items: Sequence[bpy.types.Object], start: int, end: int
-) -> MotionSamples:
+def sample_motion(context: bpy.types.Context, items: Sequence[bpy.types.Object], start: int, end: int) -> MotionSamples:
     """Look at objects at every frame of a range, and between; the scene stays at the frame where it is.
 
     Parameters

@@ -195,21 +195,38 @@ class HINGELEAF_OT_change_cover(BoundOperator, bpy.types.Operator):
         art_back: str
     else:
         board: FloatProperty(
-            name="Board (mm)", description="Thickness of the two boards", default=2.0,
-            min=_LIMITS["board"][0], max=_LIMITS["board"][1],
+            name="Board (mm)",
+            description="Thickness of the two boards",
+            default=2.0,
+            min=_LIMITS["board"][0],
+            max=_LIMITS["board"][1],
         )
         square: FloatProperty(
-            name="Square (mm)", description="How far the boards reach beyond the pages", default=2.5,
-            min=_LIMITS["square"][0], max=_LIMITS["square"][1],
+            name="Square (mm)",
+            description="How far the boards reach beyond the pages",
+            default=2.5,
+            min=_LIMITS["square"][0],
+            max=_LIMITS["square"][1],
         )
         color: FloatVectorProperty(
-            name="Cloth", description="What the boards are covered with", subtype="COLOR_GAMMA", size=3, min=0, max=1,
+            name="Cloth",
+            description="What the boards are covered with",
+            subtype="COLOR_GAMMA",
+            size=3,
+            min=0,
+            max=1,
         )
         lining: FloatVectorProperty(
-            name="Lining", description="Inside of the boards", subtype="COLOR_GAMMA", size=3, min=0, max=1,
+            name="Lining",
+            description="Inside of the boards",
+            subtype="COLOR_GAMMA",
+            size=3,
+            min=0,
+            max=1,
         )
         art_front: StringProperty(
-            name="Front Artwork", description="Picture on the outside of the front board; empty for plain cloth",
+            name="Front Artwork",
+            description="Picture on the outside of the front board; empty for plain cloth",
             subtype="FILE_PATH",
         )
         art_back: StringProperty(

@@ -64,9 +64,7 @@ class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
 
     def _open_bound(self, context: bpy.types.Context, file: str) -> None:
         """Build a bound book, its first spread lying open and active."""
-        bound = open_bound(
-            file, context, studio=self.studio, warn=lambda said: self.report({"WARNING"}, said)
-        )
+        bound = open_bound(file, context, studio=self.studio, warn=lambda said: self.report({"WARNING"}, said))
         self._present(context, bound, spreads_of(bound)[0])
 
     def _present(self, context: bpy.types.Context, whole: bpy.types.Object, active: bpy.types.Object) -> None:

@@ -92,9 +92,7 @@ def _frames(context: bpy.types.Context, seconds: float) -> int:
     return round(seconds * render.fps / render.fps_base)
 
 
-def _set_keys(
-    context: bpy.types.Context, root: bpy.types.Object, key: str, keys: Sequence[tuple[int, float]]
-) -> None:
+def _set_keys(context: bpy.types.Context, root: bpy.types.Object, key: str, keys: Sequence[tuple[int, float]]) -> None:
     """Keyframes of one property, counted from the scene's first frame; it is set as before afterwards."""
     scene = context.scene
     first, value = scene.frame_start, float(root[key])

@@ -259,9 +259,7 @@ def _differing(wider_mm: float, higher_mm: float) -> str:
     """How much larger pages are than others, in words."""
     pairs = ((wider_mm, "wider", "narrower"), (higher_mm, "higher", "lower"))
     return " and ".join(
-        f"{abs(more):g} mm {larger if more > 0 else smaller}"
-        for more, larger, smaller in pairs
-        if abs(more) > TOUCH_MM
+        f"{abs(more):g} mm {larger if more > 0 else smaller}" for more, larger, smaller in pairs if abs(more) > TOUCH_MM
     )
 
 

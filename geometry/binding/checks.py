@@ -130,9 +130,7 @@ def _unglued(binding: Binding, leaf: int, face: LeafFace) -> Iterator[Finding]:
         f"where it meets the {where}: {' and '.join(why)}"
     )
     page, place = f"{name}/{face.page}", middle_of(area)
-    yield Finding(
-        "leaf-glue", "note", name, page, place, None, area.area, "mm2", message, area_mm2=float(area.area)
-    )
+    yield Finding("leaf-glue", "note", name, page, place, None, area.area, "mm2", message, area_mm2=float(area.area))
 
 
 def _fouled(binding: Binding, leaf: int, fouling: Fouling) -> Finding:

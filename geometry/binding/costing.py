@@ -60,11 +60,7 @@ class BookCost:
     def as_dict(self) -> dict[str, Any]:
         """Everything, ready for JSON."""
         spreads = [{"name": name, **spec.as_dict()} for name, spec in zip(self.names, self.spreads, strict=True)]
-        rest = {
-            key: value
-            for key, value in asdict(self).items()
-            if key not in ("title", "names", "spreads")
-        }
+        rest = {key: value for key, value in asdict(self).items() if key not in ("title", "names", "spreads")}
         return {"format": 1, "title": self.title, "spreads": spreads, "binding": rest, "total": self.total}
 
 

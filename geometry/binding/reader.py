@@ -83,9 +83,7 @@ def read_book(path: str | Path) -> BookDescription:
     return parse_book(read_text(file), source=file.name, folder=file.resolve().parent)
 
 
-def parse_book(
-    text: str, *, source: str = "book", folder: Path | None = None, look: bool = True
-) -> BookDescription:
+def parse_book(text: str, *, source: str = "book", folder: Path | None = None, look: bool = True) -> BookDescription:
     """Read a book description from its text; see read_book. Unless told to look, its spreads may be elsewhere."""
     data = parsed(text, source)
     if not describes_book(data):

@@ -163,9 +163,7 @@ def _directly_below(
     return below
 
 
-def _bottom_up(
-    names: Sequence[str], below: Mapping[str, set[str]], lowest: Callable[[str], float]
-) -> list[str]:
+def _bottom_up(names: Sequence[str], below: Mapping[str, set[str]], lowest: Callable[[str], float]) -> list[str]:
     """Panels, each after those on which it lies; in a ring the one that reaches furthest down first."""
     ordered: list[str] = []
     waiting = list(names)
@@ -176,4 +174,3 @@ def _bottom_up(
         ordered.extend(taken)
         waiting = [name for name in waiting if name not in taken]
     return ordered
-

@@ -242,9 +242,7 @@ def _with_test_cards(
     return misses
 
 
-def _unplaced(
-    file: Path, places: Sequence[tuple[str, Face]], names: Mapping[str, set[str]], spread: Spread
-) -> str:
+def _unplaced(file: Path, places: Sequence[tuple[str, Face]], names: Mapping[str, set[str]], spread: Spread) -> str:
     """Why a file has no one place."""
     if places:
         listed = " or ".join(f"the {face} of {piece}" for piece, face in places)

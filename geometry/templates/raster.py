@@ -181,9 +181,7 @@ class _Pen:
             return
         reach = int(face.getlength(words)) + 2 * size
         own = Image.new("L", (2 * reach, 2 * reach), 0)
-        ImageDraw.Draw(own).text(
-            (reach, reach + below), words, 255, face, anchor, stroke_width=halo, stroke_fill=255
-        )
+        ImageDraw.Draw(own).text((reach, reach + below), words, 255, face, anchor, stroke_width=halo, stroke_fill=255)
         turned = own.rotate(float(np.degrees(text.turn_rad)), Image.Resampling.BICUBIC)
         self.mask.paste(255, (round(x) - reach, round(y) - reach), turned)
 

@@ -70,6 +70,7 @@ def base_of(bound):
 
 def in_base(bound, item):
     """From an object's coordinates, metres, to the bound world, mm: a (4, 4) float that acts on mm."""
+
     def of(matrix):
         found = np.array(matrix, dtype=float)
         found[:3, 3] *= 1000.0

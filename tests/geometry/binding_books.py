@@ -18,7 +18,7 @@ PLATE = HEAD + rider_on("plate", "page.right", "at = [74, 100]; size = [60, 60]"
 OUTSIDE = HEAD + v_fold("hill", body='at = 60; angle = 60; height = 50; side = "mountain"')
 WHEEL = HEAD + (
     '[[mechanism]]\nkind = "wheel"\nid = "sky"\npanel = "page.right"\nat = [80, 110]\nradius = 40\n'
-    'window = [[[-10, 10], [10, 10], [0, 30]]]\n'
+    "window = [[[-10, 10], [10, 10], [0, 30]]]\n"
 )
 #: A window right behind that wheel: a rider would hide it, so that it is cut as another wheel's.
 STEP_OVER_WHEEL = HEAD + cut_in("step", body="at = 80; length = 60; width = 50")

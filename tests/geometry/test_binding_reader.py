@@ -57,7 +57,7 @@ def test_the_same_spread_may_be_bound_twice(folder) -> None:
 
 def test_everything_wrong_is_said_at_once_with_its_line(folder) -> None:
     text = (
-        "format = 2\ntitel = 3\n[cover]\nboard = 40\nsquare = true\ncolour = 1\nlining = \"red\"\n"
+        'format = 2\ntitel = 3\n[cover]\nboard = 40\nsquare = true\ncolour = 1\nlining = "red"\n'
         'art_front = "../a.png"\n[[spread]]\n[[spread]]\nfile = "gone.toml"\n[[spread]]\nfile = 3\n'
     )
     found = problems(text, folder)

@@ -66,9 +66,7 @@ def test_what_is_behind_a_page_lies_behind_it() -> None:
         + rider_on("high", "page.left", 'at = [-74, 100]; size = [40, 40]; face = "back"')
     )
     stack = closed_stack(spread)
-    assert dict(stack.undersides_mm) == pytest.approx(
-        {"page.right": -0.3, "page.left": 0.0, "low": -0.6, "high": 0.3}
-    )
+    assert dict(stack.undersides_mm) == pytest.approx({"page.right": -0.3, "page.left": 0.0, "low": -0.6, "high": 0.3})
     assert (stack.gap_mm, stack.behind_right_mm, stack.behind_left_mm) == pytest.approx((0.0, 0.6, 0.6))
 
 
@@ -81,9 +79,11 @@ def test_rigid_card_over_the_edge_of_other_card_needs_more_room_than_the_bulk_ma
     stack = closed_stack(built(BARE + stairs))
     assert bulk_map(built(BARE + stairs)).gusset_mm == pytest.approx(0.6)
     assert stack.undersides_mm["two"] == pytest.approx(0.3)
-    slope = rider_on("a", "page.right", "at = [40, 100]; size = [40, 30]") + rider_on(
-        "b", "a", "at = [18, 0]; size = [40, 30]"
-    ) + rider_on("c", "b", "at = [18, 0]; size = [40, 30]")
+    slope = (
+        rider_on("a", "page.right", "at = [40, 100]; size = [40, 30]")
+        + rider_on("b", "a", "at = [18, 0]; size = [40, 30]")
+        + rider_on("c", "b", "at = [18, 0]; size = [40, 30]")
+    )
     sloping = closed_stack(built(BARE + slope))
     assert bulk_map(built(BARE + slope)).gusset_mm == pytest.approx(0.9)
     assert sloping.gap_mm == pytest.approx(0.9)

@@ -1,6 +1,5 @@
 """Outlines by key: what is shown is what is cut, in the right place, and writing it back unchanged changes no card."""
 
-
 import numpy as np
 import pytest
 import shapely
