@@ -318,3 +318,19 @@ def test_a_model_far_from_the_origin_is_not_eaten_by_its_tolerance():
     sphere = trimesh.creation.icosphere(2, radius=1.0)
     facets = facets_of(mesh_from(sphere.vertices + 1e4, sphere.faces.tolist()))
     assert len(facets.rings) == len(sphere.faces)
+
+
+def test_faces_without_corners_are_no_faces():
+    mesh = Mesh("model", np.eye(3), np.zeros(0, dtype=np.int64), np.zeros(4, dtype=np.int64))
+    with pytest.raises(HingeleafError, match="model: has no faces with corners in space; nothing can be unfolded"):
+        facets_of(mesh)
+
+
+def test_a_face_turned_over_is_told_where_it_is_when_needles_are_gone():
+    """Without needles the triangles are in another order than their faces."""
+    vertices = [(0, 0, 0), (0, 0, 10), (0, 10, 0), (0, 9, 0), (10, 0, 0)]
+    mesh = mesh_from(vertices, [[1, 2, 0], [2, 3, 0], [4, 3, 0]])
+    note = note_of(facets_of(mesh), "turned")
+    (face,) = note.faces
+    low, high = (pick(mesh.vertices[mesh.face(face)], axis=0) for pick in (np.min, np.max))
+    assert ((low <= note.place_mm) & (note.place_mm <= high)).all()

@@ -176,14 +176,24 @@ def test_a_tab_in_the_middle_of_a_slanted_edge_stays_on_its_panel(degrees, snapp
     assert Polygon(found.cuts[0].points).area == pytest.approx(panel.area + tab.area, abs=1e-4)
 
 
-def test_an_apex_on_a_slanted_fold_is_one_corner():
+#: Two cut-ins, the second on a slanted fold of the first and with its apex there.
+_APEXES = {
+    "outline met itself": (
+        "at = 44.61113959940355; length = 57.9064884101256; width_start = 15.292747648119162; width_end = 0",
+        "at = 12.226546542711851; length = 15.929481063833725; width_start = 2.222144429330739; width_end = 0",
+    ),
+    "ran there and back": (
+        "at = 93.87332829904854; length = 48.21519483708382; width_start = 23.648937846140726; width_end = 0",
+        "at = 9.726715230973753; length = 14.832589682091598; width_start = 2.7235191441427786; width_end = 0",
+    ),
+}
+
+
+@pytest.mark.parametrize(("outer", "inner"), _APEXES.values(), ids=_APEXES)
+def test_an_apex_on_a_slanted_fold_is_one_corner(outer, inner):
     """Regression: its crease ends miss the strip's corner by half a grid step each, and the outline crossed itself."""
-    text = HEAD + cut_in(
-        "m1", body="at = 44.61113959940355; length = 57.9064884101256; width_start = 15.292747648119162"
-    )
-    text = text.replace("width_start", "width_end = 0\nwidth_start")
-    inner = "at = 12.226546542711851; length = 15.929481063833725; width_start = 2.222144429330739; width_end = 0"
-    spread = assemble(parse_description(text + cut_in("m2", "m1.left", inner)))
+    text = HEAD + cut_in("m1", body=outer) + cut_in("m2", "m1.left", inner)
+    spread = assemble(parse_description(text))
     outlines = {name: panel.outline for name, panel in spread.panels.items()}
     found = find_lines(outlines, {hinge.id: (hinge.lines[0], hinge.panels) for hinge in spread.creases("page")})
     assert card_of(list(outlines.values())).area == pytest.approx(296.0 * 210.0, abs=1e-4)
