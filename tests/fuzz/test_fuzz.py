@@ -42,7 +42,8 @@ def test_seeds_break_nothing(name, folder):
 
 @pytest.mark.filterwarnings("default")
 @pytest.mark.parametrize(
-    ("name", "count"), [("description", 25), ("book", 25), ("outlines", 40), ("path", 25), ("picture", 40), ("mesh", 60)]
+    ("name", "count"),
+    [("description", 25), ("book", 25), ("outlines", 40), ("path", 25), ("picture", 40), ("mesh", 60)],
 )
 def test_what_is_nearly_a_seed_breaks_nothing(name, count, folder):
     """Hypothesis chooses what is changed, so that it can say the least change that breaks anything."""
