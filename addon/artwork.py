@@ -11,6 +11,8 @@ from .carrying import carried_image, mark_image, note_state
 from .geometry.artwork import opened_picture
 from .geometry.errors import FileError
 from .geometry.nets.pictures import prints_as_it_is, read_picture
+from .geometry.solids import Solid
+from .slab import ArtBox
 
 __all__ = ["Artwork", "repack"]
 
@@ -37,6 +39,20 @@ class Artwork:
         if path not in self._images:
             self._images[path] = self._load(path)
         return self._images[path]
+
+    def face(self, solid: Solid, piece: str, box: ArtBox) -> bpy.types.Image | None:
+        """A new image of what is printed on a net of a solid; None where that is plain or cannot be read."""
+        try:
+            picture = solid.picture(piece, (box.left, box.low, box.right, box.high))
+        except FileError as error:
+            self.warnings.append(f"{error}; the card stays plain")
+            return None
+        if picture is None:
+            return None
+        image = bpy.data.images.new(piece, 4, 4, alpha=True)
+        _pack(image, picture.data)
+        image.source = "FILE"
+        return image
 
     def _load(self, path: str) -> bpy.types.Image | None:
         if not Path(path).is_file():

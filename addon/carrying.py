@@ -20,7 +20,7 @@ from typing import Any
 import bpy
 
 from .geometry.errors import FileError
-from .model_files import companions
+from .geometry.unfold.mesh_files import companions
 
 __all__ = [
     "BOUND_KEY",
@@ -40,6 +40,7 @@ __all__ = [
     "is_painted_over",
     "mark_image",
     "materialized_folder",
+    "model_names",
     "name_images",
     "name_of",
     "note_origin",
@@ -296,17 +297,22 @@ def _sources(folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.type
     return found
 
 
-def _models(root: bpy.types.Object) -> dict[str, Source]:
-    """The files of the models of a book's solids, with their materials and pictures; models are not packed."""
+def model_names(root: bpy.types.Object) -> tuple[str, ...]:
+    """The files of the models of a book's solids, with their materials and pictures; those that are there."""
     folder = own_folder(root)
     try:
         mechanisms = tomllib.loads(_text_of(root)).get("mechanism", [])
     except (tomllib.TOMLDecodeError, RecursionError, ValueError):
-        return {}
+        return ()
     tables = mechanisms if isinstance(mechanisms, list) else []
     named = [table.get("model") for table in tables if isinstance(table, dict)]
     names = [name for name in named if isinstance(name, str) and (folder / name).is_file()]
-    return {each: folder / each for name in names for each in (name, *companions(folder, name))}
+    return tuple(dict.fromkeys(each for name in names for each in (name, *companions(folder, name))))
+
+
+def _models(root: bpy.types.Object) -> dict[str, Source]:
+    """Where they come from; models are not packed."""
+    return {name: own_folder(root) / name for name in model_names(root)}
 
 
 def _content(source: Source) -> bytes:

@@ -1,22 +1,19 @@
-"""A model as files beside a description: OBJ, MTL and its pictures; and which files belong to one that is there."""
+"""A model as files beside a description: OBJ, MTL and its pictures."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import numpy as np
 
 from .geometry.errors import FileError
 from .geometry.unfold.data import Mesh, Surface
 
-__all__ = ["companions", "model_files"]
+__all__ = ["model_files"]
 
 #: Folder of models beside a description.
 _MODELS = "models"
-_MTLLIB = re.compile(rb"^\s*mtllib\s+(.+?)\s*$", re.MULTILINE)
-_PICTURE = re.compile(rb"^\s*map_Kd\s+(?:.*\s)?(\S+)\s*$", re.MULTILINE | re.IGNORECASE)
 
 
 def model_files(mesh: Mesh, stem: str) -> tuple[str, dict[str, bytes]]:
@@ -82,17 +79,3 @@ def _obj(mesh: Mesh, stem: str) -> bytes:
         else:
             lines.append("f " + " ".join(f"{v}/{c + 1}" for v, c in zip(places, corners, strict=True)))
     return ("\n".join(lines) + "\n").encode()
-
-
-def companions(folder: Path, name: str) -> list[str]:
-    """The files that a model's file names, by the names that a description would have for them; none if unreadable."""
-    found: list[str] = []
-    here = PurePosixPath(name).parent
-    try:
-        for library in _MTLLIB.findall((folder / name).read_bytes()):
-            found.append(str(here / library.decode()))
-            pictures = _PICTURE.findall((folder / found[-1]).read_bytes())
-            found += [str(here / picture.decode().strip('"')) for picture in pictures]
-    except (OSError, UnicodeDecodeError):
-        pass
-    return [each for each in found if (folder / each).is_file()]

@@ -22,8 +22,10 @@ from .creasing import creases_of
 from .geometry.artwork import art_box
 from .geometry.description.data import MechanismSpec
 from .geometry.model import Panel, Piece
+from .geometry.solids import Solid
 from .geometry.spread import Spread
 from .geometry.trees import owner_of, trees_of
+from .geometry.unfold.mesh_files import companions, state_of
 from .materials import Side, edge_material, paper_material
 from .panel_objects import MOTION_KEY, PANEL_KEY, PIECE_KEY, Look, Place, fit_panel, hang_panel, new_panel
 from .resting import Shift, depth_behind, resting_shifts
@@ -272,27 +274,31 @@ def _set_property(root: bpy.types.Object, channel: Channel) -> None:
 def _look(spread: Spread, piece: Piece, artwork: Artwork, old: Mapping[str, bpy.types.Object]) -> tuple[Look, str]:
     """The materials and the art box of a piece, and what tells its look from others."""
     name = f"{spread.title}: {piece.id}"
-    files = [(file, _stamp(file)) for file in (piece.art_front, piece.art_back)]
-    digest = repr((name, piece.stock, files, piece.color_front, piece.color_back))
+    files = [(file, file and state_of(Path(file))) for file in (piece.art_front, piece.art_back)]
     box = ArtBox(*art_box(spread, piece.id))
+    solid = spread.solid_with(piece.id)
+    model = () if solid is None else _model_state(spread, piece, solid)
+    digest = repr((name, piece.stock, files, piece.color_front, piece.color_back, *model))
     for panel in piece.panels:
         before = old.get(panel)
         if before is not None and before.get(_LOOK_KEY) == digest:
             kept = tuple(slot.material for slot in before.material_slots if slot.material is not None)
             if len(kept) == 3:
                 return Look(box, kept, piece.stock.caliper_mm), digest
+    front = artwork.image(piece.art_front) if solid is None else artwork.face(solid, piece.id, box)
     sides = (
-        Side(f"{name} front", piece.stock, artwork.image(piece.art_front), piece.color_front),
+        Side(f"{name} front", piece.stock, front, piece.color_front),
         Side(f"{name} back", piece.stock, artwork.image(piece.art_back), piece.color_back),
     )
     materials = (*(paper_material(side) for side in sides), edge_material(f"{name} edge"))
     return Look(box, materials, piece.stock.caliper_mm), digest
 
 
-def _stamp(file: str | None) -> tuple[int, int]:
-    """What tells one state of a file from another."""
-    try:
-        found = Path(file or "").stat()
-    except (OSError, ValueError):
-        return 0, 0
-    return found.st_mtime_ns, found.st_size
+def _model_state(spread: Spread, piece: Piece, solid: Solid) -> tuple[object, ...]:
+    """What the face of a net of a solid comes from: its model, the pictures on it, and how it is laid flat."""
+    outlines = hashlib.blake2b(digest_size=12)
+    for name in piece.panels:
+        outlines.update(spread.panels[name].outline.wkb)
+    model = Path(solid.model)
+    files = (model, *(model.parent / name for name in companions(model.parent, model.name)))
+    return *((str(file), state_of(file)) for file in files), outlines.hexdigest()

@@ -2,14 +2,15 @@
 
 A timer looks at the state of each artwork file of each book, and at nothing else. Where one has changed and rests, its
 bytes are packed in place of the old ones. That is no step of undo: an undo brings old bytes back, and the next look the
-new ones. A file that is gone, or cannot be read, leaves the picture as it was.
+new ones. A file that is gone, or cannot be read, leaves the picture as it was. Where the file of a solid's model has
+changed, or one of its materials or pictures, its book is built anew.
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,18 @@ import bpy
 from .artwork import repack
 from .books import is_linked, spreads_of
 from .bound_fit import fit_bound
-from .carrying import BOUND_KEY, TEXT_KEY, artwork_names, file_of, has_origins, holds, images_of_book, is_painted_over
+from .carrying import (
+    BOUND_KEY,
+    TEXT_KEY,
+    artwork_names,
+    file_of,
+    has_origins,
+    holds,
+    images_of_book,
+    is_painted_over,
+    model_names,
+    own_folder,
+)
 from .designing import change_book, is_changing, is_edited, read_design, spread_of
 from .geometry.artwork import opened_picture
 from .geometry.errors import HingeleafError
@@ -91,7 +103,7 @@ def look_at_files(context: bpy.types.Context) -> tuple[str, ...] | None:
 
     Returns
     -------
-    names of the files that were read anew, as descriptions have them; None where no book has artwork
+    names of the files that were read anew, as descriptions have them; None where no book has artwork or models
     """
     read: list[str] = []
     names = list(_named())
@@ -101,29 +113,59 @@ def look_at_files(context: bpy.types.Context) -> tuple[str, ...] | None:
         try:
             key = root.name_full, name
             file = file_of(root, name, images_of_book(root).get(name) if elsewhere else None)
-            if _rests(root, name, file) and _show(context, root, name, file):
+            if _rests(key, file) and _show(context, root, name, file):
                 read.append(name)
         except _FAULTS:
             # Looked at again once its state changes, as half a picture; or at once, where another program holds it.
             if key is not None and not _is_readable(file):
                 _SEEN.pop(key, None)
+    models = [(item, name) for item in _books() if item.get(TEXT_KEY) is not None for name in model_names(item)]
+    read += _read_models(context, models)
     if read:
         redraw(context)
-    return tuple(read) if names else None
+    return tuple(read) if names or models else None
+
+
+def _read_models(context: bpy.types.Context, models: Sequence[tuple[bpy.types.Object, str]]) -> list[str]:
+    """Build the spreads anew whose models have changed; names of the files that have."""
+    read: list[str] = []
+    for root, name in models:
+        try:
+            key, file = (root.name_full, f"model {name}"), own_folder(root) / name
+            state = _state(file)
+            if state is not None and key not in _SEEN:
+                # What is shown was built from this.
+                _SEEN[key] = state
+            if not _rests(key, file):
+                continue
+            if is_changing(root) or is_edited(root) or _is_busy(context):
+                # A hand is at work: later.
+                _SEEN[key] = "", 0, 0
+                continue
+            change_book(context, root, read_design(root))
+            read.append(name)
+        except _FAULTS:
+            # As it was, until the file changes again.
+            continue
+    return read
+
+
+def _books() -> Iterator[bpy.types.Object]:
+    """Every book, and bound book, that is one of this file."""
+    for item in bpy.data.objects:
+        if item.get(TEXT_KEY, item.get(BOUND_KEY)) is not None and not is_linked(item) and item.users_collection:
+            yield item
 
 
 def _named() -> Iterator[tuple[bpy.types.Object, str]]:
     """Every book, and bound book, with each name that it has for artwork."""
-    for item in bpy.data.objects:
-        text = item.get(TEXT_KEY, item.get(BOUND_KEY))
-        if text is not None and not is_linked(item) and item.users_collection:
-            for name in artwork_names(str(text)):
-                yield item, name
+    for item in _books():
+        for name in artwork_names(str(item.get(TEXT_KEY, item.get(BOUND_KEY)))):
+            yield item, name
 
 
-def _rests(root: bpy.types.Object, name: str, file: Path) -> bool:
+def _rests(key: tuple[str, str], file: Path) -> bool:
     """Whether a file is in another state than when it was dealt with, and has been so for two looks."""
-    key = root.name_full, name
     state = _state(file)
     if state is None or _SEEN.get(key) == state:
         _FRESH.pop(key, None)

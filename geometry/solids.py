@@ -17,6 +17,7 @@ from .model import Stock
 
 if TYPE_CHECKING:
     from .nets.drawing import PieceDrawing
+    from .nets.pictures import Picture
     from .spread import Spread
     from .unfold.data import Unfolded
     from .unfold.tabs import Join
@@ -77,6 +78,18 @@ class Solid:
 
         drawn = net_drawings(self.unfolded, self.joins, stock=self.stock, title=self.title)
         return dict(zip(self.pieces, drawn, strict=True))
+
+    def picture(self, piece: str, box: tuple[float, float, float, float]) -> Picture | None:
+        """What is printed on the face of a net, of all that is in a box of its coordinates, mm; None for plain card.
+
+        Raises
+        ------
+        FileError
+            A texture cannot be read.
+        """
+        from .unfold.face_picture import face_picture
+
+        return face_picture(self.drawings[piece], box)
 
 
 def folding_part(spread: Spread) -> Spread:

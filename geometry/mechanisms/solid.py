@@ -21,7 +21,7 @@ from ..solids import Solid
 from ..transforms import Array, frame
 from ..unfold.cut_options import CutOptions
 from ..unfold.data import Unfolded
-from ..unfold.mesh_files import read_mesh
+from ..unfold.mesh_files import State, companions, read_mesh, state_of
 from ..unfold.mesh_options import MeshOptions
 from ..unfold.unfolding import unfold_facets
 from .solid_foot import UPS, footed, sized, turned_up
@@ -81,10 +81,13 @@ HINTS: Mapping[str, str] = {
 
 @dataclass(frozen=True)
 class _Wishes:
-    """What a model is unfolded by; equal wishes have equal nets."""
+    """What a model is unfolded by; equal wishes have equal nets.
+
+    states : of its file, and of those of its materials and pictures
+    """
 
     path: str
-    stamp: tuple[int, int]
+    states: tuple[State, ...]
     up: str
     scale: float
     height_mm: float | None
@@ -156,7 +159,7 @@ def _wishes(spec: MechanismSpec) -> _Wishes:
     values = spec.values
     path = Path(values["model"])
     try:
-        stat = path.stat()
+        path.stat()
     except OSError as error:
         raise MechanismError(f"{path.name} cannot be read ({error.strerror or error})", "model") from None
     room = values.get("room")
@@ -164,7 +167,7 @@ def _wishes(spec: MechanismSpec) -> _Wishes:
         raise MechanismError(f"is {room[0]:g} x {room[1]:g} mm; both must be above 0", "room")
     return _Wishes(
         path=str(path),
-        stamp=(stat.st_mtime_ns, stat.st_size),
+        states=tuple(state_of(path.parent / name) for name in (path.name, *companions(path.parent, path.name))),
         up=values.get("up", "z"),
         scale=values.get("scale", 1.0),
         height_mm=values.get("height"),

@@ -1,0 +1,177 @@
+"""A solid on a page shows what its model shows, and changes with the model's files."""
+
+import sys
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from tests.addon.conftest import MODULE
+
+DESCRIPTION = """
+format = 1
+title = "Block"
+[page]
+size = [148, 210]
+[stock.card]
+grammage = 250
+[[mechanism]]
+kind = "solid"
+id = "block"
+model = "models/block.obj"
+panel = "page.right"
+at = [60, 90]
+loose = true
+"""
+#: Its lid has a picture that is red on its left and green on its right.
+MODEL = """mtllib block.mtl
+v 0 0 0
+v 30 0 0
+v 30 20 0
+v 0 20 0
+v 0 0 25
+v 30 0 25
+v 30 20 25
+v 0 20 25
+vt 0 0
+vt 1 0
+vt 1 1
+vt 0 1
+usemtl wall
+f 1 4 3 2
+f 1 2 6 5
+f 2 3 7 6
+f 3 4 8 7
+f 4 1 5 8
+usemtl lid
+f 5/1 6/2 7/3 8/4
+"""
+COLORS = "newmtl wall\nKd {}\nnewmtl lid\nKd 1 1 1\nmap_Kd lid.png\n"
+BLUE, YELLOW, RED, GREEN = (0, 0, 1), (1, 1, 0), (1, 0, 0), (0, 1, 0)
+
+
+@pytest.fixture
+def block(bpy, tmp_path):
+    """The root of a book with the block on its right page; its files are in the folder models."""
+    from PIL import Image
+
+    folder = tmp_path / "models"
+    folder.mkdir()
+    halves = np.zeros((32, 32, 3), dtype=np.uint8)
+    halves[:, :16], halves[:, 16:] = (255, 0, 0), (0, 255, 0)
+    Image.fromarray(halves).save(folder / "lid.png")
+    (folder / "block.obj").write_text(MODEL)
+    (folder / "block.mtl").write_text(COLORS.format("0 0 1"))
+    file = tmp_path / "block.toml"
+    file.write_text(DESCRIPTION)
+    sys.modules[f"{MODULE}.watching"].forget_files(altogether=True)
+    assert bpy.ops.hingeleaf.open_description(filepath=str(file), studio=False) == {"FINISHED"}
+    return bpy.context.view_layer.objects.active
+
+
+def facets(root):
+    found = {item["hingeleaf_panel"]: item for item in root.children_recursive if "hingeleaf_panel" in item}
+    return {name: item for name, item in found.items() if name.startswith("block.f")}
+
+
+def seen(item, place):
+    """The colour that a panel shows at a place of the world, through its UV coordinates: red, green, blue, alpha."""
+    import bpy
+    from mathutils.interpolate import poly_3d_calc
+
+    local = item.matrix_world.inverted() @ place
+    mesh = item.data
+    faces = [face for face in mesh.polygons if face.material_index == 0]
+    face = min(
+        faces, key=lambda each: abs((local - each.center).dot(each.normal)) + 1e6 * (not _inside(mesh, each, local))
+    )
+    weights = poly_3d_calc([mesh.vertices[at].co for at in face.vertices], local)
+    layer = mesh.uv_layers["Artwork"].data
+    uv = sum(
+        (weight * np.array(layer[loop].uv) for weight, loop in zip(weights, face.loop_indices, strict=True)),
+        np.zeros(2),
+    )
+    material = item.material_slots[0].material
+    image = next((node.image for node in material.node_tree.nodes if node.type == "TEX_IMAGE"), None)
+    assert image is not None, f"{item.name} shows no picture"
+    assert image.packed_file is not None
+    width, height = image.size
+    pixels = np.empty(4 * width * height, dtype=np.float32)
+    image.pixels.foreach_get(pixels)
+    x, y = int(uv[0] * width), int(uv[1] * height)
+    assert bpy.data.images.get(image.name) == image
+    return tuple(float(value) for value in pixels.reshape(height, width, 4)[y, x])
+
+
+def _inside(mesh, face, local):
+    from mathutils.geometry import intersect_point_tri
+
+    corners = [mesh.vertices[at].co for at in face.vertices]
+    return any(intersect_point_tri(local, corners[0], one, two) is not None for one, two in pairwise(corners[1:]))
+
+
+def outwards(item):
+    """The middle of a panel's printed side, and where that looks, in the world."""
+    faces = [face for face in item.data.polygons if face.material_index == 0]
+    area = sum(face.area for face in faces)
+    middle = sum((face.center * face.area for face in faces[1:]), faces[0].center * faces[0].area) / area
+    normal = sum((face.normal * face.area for face in faces[1:]), faces[0].normal * faces[0].area) / area
+    return item.matrix_world @ middle, (item.matrix_world.to_3x3() @ normal).normalized()
+
+
+def walls_and_lid(root):
+    walls, lid = {}, None
+    for name, item in facets(root).items():
+        place, normal = outwards(item)
+        if normal.z > 0.9:
+            lid = item, place
+        elif abs(normal.z) < 0.1:
+            walls[name] = item, place
+    assert len(walls) == 4
+    assert lid is not None
+    return walls, lid
+
+
+def test_the_faces_of_a_solid_show_colours_and_texture(bpy, block):
+    walls, (lid, middle) = walls_and_lid(block)
+    for item, place in walls.values():
+        assert seen(item, place) == pytest.approx((*BLUE, 1), abs=0.01)
+    # The lid is 30 mm long, along x where the block is not turned: at either end is one half of its picture.
+    x = (block.matrix_world.to_3x3() @ lid.matrix_world.to_3x3().col[0]).normalized()
+    along = max((x, x.cross(outwards(lid)[1])), key=lambda way: abs(way.x))
+    along = along * np.sign(along.x)
+    assert seen(lid, middle - 0.009 * along) == pytest.approx((*RED, 1), abs=0.01)
+    assert seen(lid, middle + 0.009 * along) == pytest.approx((*GREEN, 1), abs=0.01)
+
+
+def test_what_did_not_change_is_not_painted_again(bpy, block):
+    worn = {name: item.material_slots[0].material.name for name, item in facets(block).items()}
+    assert bpy.ops.hingeleaf.reload_description() == {"FINISHED"}
+    assert {name: item.material_slots[0].material.name for name, item in facets(block).items()} == worn
+
+
+def test_a_colour_changed_on_disk_is_shown_without_a_click(bpy, block, tmp_path):
+    watching = sys.modules[f"{MODULE}.watching"]
+    assert watching.look_at_files(bpy.context) == ()
+    (tmp_path / "models" / "block.mtl").write_text(COLORS.format("1 1 0 \n"))
+    read = [watching.look_at_files(bpy.context) for _ in range(3)]
+    assert read == [(), ("models/block.mtl",), ()]
+    walls, _ = walls_and_lid(block)
+    for item, place in walls.values():
+        assert seen(item, place) == pytest.approx((*YELLOW, 1), abs=0.01)
+
+
+def test_a_model_half_written_leaves_the_solid_as_it_was(bpy, block, tmp_path):
+    watching = sys.modules[f"{MODULE}.watching"]
+    watching.look_at_files(bpy.context)
+    before = {name: len(item.data.vertices) for name, item in facets(block).items()}
+    (tmp_path / "models" / "block.obj").write_text("v 0 0 0\nf 1 2")
+    for _ in range(3):
+        assert watching.look_at_files(bpy.context) == ()
+    assert {name: len(item.data.vertices) for name, item in facets(block).items()} == before
+    (tmp_path / "models" / "block.obj").write_text(MODEL.replace("25", "35"))
+    read = [watching.look_at_files(bpy.context) for _ in range(3)]
+    assert read == [(), ("models/block.obj",), ()]
+    bpy.context.view_layer.update()
+    _, (_, middle) = walls_and_lid(block)
+    assert middle.z == pytest.approx(0.035, abs=0.002)
