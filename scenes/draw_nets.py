@@ -97,8 +97,14 @@ def piece_view(drawing: PieceDrawing) -> PieceDrawing:
         place = np.array([max(left, card[0]), max(low, card[1]) - 4.0])
         names = [replace(name, text=f"{name.text} (part)", place=place, size_mm=3.6, anchor="start") for name in names]
     texts += names
-    part = MultiPolygon([each for each in shapely.get_parts(drawing.card & shown) if isinstance(each, Polygon)])
-    return replace(drawing, lines=(*lines, *breaks), texts=tuple(texts), card=part)
+    part = _parts_of(drawing.card & shown)
+    # Colours end where the page is broken off.
+    fills = tuple(replace(fill, shown=_parts_of(fill.shown & shown)) for fill in drawing.fills)
+    return replace(drawing, lines=(*lines, *breaks), texts=tuple(texts), card=part, fills=fills)
+
+
+def _parts_of(shape: BaseGeometry) -> MultiPolygon:
+    return MultiPolygon([each for each in shapely.get_parts(shape) if isinstance(each, Polygon)])
 
 
 def _grown(bounds: Sequence[float]) -> tuple[float, float, float, float]:
