@@ -83,13 +83,17 @@ def find_straying(binding: Binding) -> list[Straying]:
 
     Notes
     -----
-    Source: derived here. Hands rest. What their hulls' corners do, panels do: a sector is convex.
+    Source: derived here. Hands rest. What their hulls' corners do, panels do: a sector is convex. Solids are left out:
+    they are taken off before their spread shuts, or keep it from shutting, which the check of the spread says.
     """
     openings = np.radians(np.arange(0.0, 180.0 + STEP_DEG / 4, STEP_DEG / 2))
     found = []
     for number, spread in enumerate(binding.spreads, start=1):
         apart = binding.separations(np.repeat(openings[:, None], len(binding.spreads), axis=1))[:, number - 1]
+        folding = spread.folding.panels
         for name, matrices in binding.spread_pose(number, openings).items():
+            if name not in folding:
+                continue
             corners = shapely.get_coordinates(spread.panels[name].outline.convex_hull)[:-1]
             out = out_of_sector(apply(matrices, corners), openings, apart).max(axis=1)
             worst = int(np.argmax(np.where(np.isfinite(out), out, -np.inf)))
@@ -178,7 +182,7 @@ def _outlines(binding: Binding, ends: tuple[int, int]) -> dict[tuple[int, str], 
     found = {
         (number, name): panel.outline
         for number in sorted({low, high})
-        for name, panel in binding.spreads[number - 1].panels.items()
+        for name, panel in binding.spreads[number - 1].folding.panels.items()
     }
     closed = np.zeros((1, len(binding.spreads) + 1))
     for board, spread in zip(binding.boards(closed), (1, len(binding.spreads)), strict=True):
