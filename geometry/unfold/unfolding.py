@@ -139,7 +139,7 @@ def _improve(patches: Patches, costs: Array, wishes: Array, goal: int, options: 
             patches.join(hinge)
     patches.forget()
     priced: list[float] = costs.tolist()
-    Mending(patches, priced).fewer(goal, min(200 + 20 * count, 4000 + 2 * count))
+    Mending(patches, priced).fewer(goal, min(200 + 20 * count, 4000 + count))
     if count <= _POLISHED or options.preset == "shortest":
         polish(patches, priced, 4000 if options.preset == "shortest" else 1500)
 
