@@ -17,6 +17,7 @@ import trimesh
 from geometry import Spread, assemble, parse_description
 from geometry.checks.collisions import check_collisions
 from geometry.crossing import CLEARANCE_MM, Crossings, PanelEdges, find_crossings, panel_edges
+from tests.bench.figures import Figure, noted, spread_of
 from tests.geometry.solids import mesh_of
 
 __all__ = ["crowd", "main"]
@@ -126,6 +127,7 @@ def main() -> int:
         f"{ratios[0]:.1f} to {ratios[-1]:.1f})"
     )
     same = mine == other
+    times = []
     print(f"  pairs found: {len(mine)} and {len(other)}, {'the same' if same else f'{len(mine ^ other)} differ'}")
     print("how time grows (sweep, and the whole check with first contacts)")
     for panels in (30, 60, 120, 240, 480):
@@ -134,10 +136,15 @@ def main() -> int:
         start = time.perf_counter()
         findings = check_collisions(larger)
         whole = time.perf_counter() - start
+        times.append((len(_outlines(larger)), statistics.median(sweep)))
         print(
             f"  {len(_outlines(larger)):4d} panels {statistics.median(sweep):8.3f} s, {len(found)} hits; "
             f"check {whole:.3f} s, {len(findings)} findings"
         )
+    growth = float(np.polyfit(*np.log(np.array(times)).T, 1)[0])
+    print(f"  time grows as n^{growth:.2f}")
+    what = f"collisions of {len(_outlines(spread))} panels at {len(_OPENINGS_DEG)} openings"
+    noted(Figure(what, "trimesh with python-fcl", f"{spread_of(ratios)} times as fast", "", f"n^{growth:.2f}"))
     return 0 if same and mine else 1
 
 

@@ -18,6 +18,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from tests.bench.figures import Figure, noted, spread_of
+
 ROOT = Path(__file__).resolve().parents[2]
 SIZES = (10, 30, 100, 300)
 STEPS = 15
@@ -118,12 +120,25 @@ def lines(bpy: Any, designing: Any, folder: Path) -> Iterator[tuple[str, bool]]:
             True,
         )
     growth = medians[-1] / medians[0]
+    what = f"a step of a drag in a book of {SIZES[-1]} mechanisms"
+    share = [whole / each for each in steps]
+    noted(
+        Figure(
+            what,
+            "building the book anew",
+            f"{spread_of(share)} times as fast",
+            "",
+            f"{growth:.2f} times from {SIZES[0]}",
+        )
+    )
     yield (
         f"  {SIZES[-1]} mechanisms against {SIZES[0]}: {growth:.2f} times (wanted: at most {WANTED_GROWTH:g})",
         (growth <= WANTED_GROWTH),
     )
     driven, keyed, panels = playback(bpy, opened(bpy, folder, 3 * PANELS // 10))
     ratio = driven / keyed
+    wanted = f"at most {WANTED_PLAYBACK:g}"
+    noted(Figure(f"playback of {panels} panels", "plain keyframes", f"{ratio:.2f} times as long", wanted))
     yield (
         f"  playback of {panels} panels: {1e3 * driven:.2f} ms a frame, {ratio:.2f} times plain keyframes "
         f"(wanted: at most {WANTED_PLAYBACK:g})",

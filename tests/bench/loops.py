@@ -20,6 +20,7 @@ from geometry import assemble, parse_description
 from geometry.loops import Loop
 from geometry.motion import solve_units
 from geometry.transforms import Array
+from tests.bench.figures import Figure, noted, spread_of
 from tests.geometry import strap_texts
 from tests.geometry.scene_texts import HEAD
 
@@ -103,5 +104,10 @@ def main(repeats: int = 3) -> int:
         middle, least, most = np.median(other) / np.median(taken), other.min() / taken.max(), other.max() / taken.min()
         print(f"{name:34}{middle:11.0f}x{least:11.0f}x{most:11.0f}x   wanted: {WANTED_RATIO:.0f}x")
         good &= bool(middle >= WANTED_RATIO)
+    for kind, taken in (("followed before", again), ("followed anew", fresh)):
+        each = [slow / fast for slow in other for fast in taken]
+        what = f"{len(ready)} loops at {POSITIONS} openings, {kind}"
+        wanted = f"at least {WANTED_RATIO:.0f}"
+        noted(Figure(what, "scipy least_squares", f"{spread_of(each, 0)} times as fast", wanted))
     print(f"{'apart, 5 to 175 degrees':34}{np.degrees(apart):10.1e} degrees")
     return 0 if good else 1

@@ -1,141 +1,92 @@
-"""The benchmarks, each against a peer in the same run.
+"""All benchmarks, each in a process of its own, each against a peer in the same run.
 
-The closed form: 200 nested cells at 181 angles against scipy's least_squares closing the same loops. Collisions: see
-collisions.py. Loops solved by numbers: see loops.py. Pieces laid on sheets: see sheets.py. Models as nets: see
-unfolding.py.
-Designing in Blender: see editing.py. Playing and rendering the demo: see playback.py.
-
-Both are timed in one run on one spread; printed are the times, their spread over the repeats, the ratio, and how far
-the two solutions are apart. Exit status 1 if the ratio is below the wanted one or the solutions differ.
+With --write the table in DEVELOPERS.md is written anew from what they found. Exit status 1 where one of them misses
+what is wanted; then nothing is written.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Sequence
+import tempfile
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
 
-import numpy as np
+from tests.bench.figures import FILE, Figure, read_figures
 
-from geometry import Spread
-from geometry.linkage import PlanarCell
-from geometry.motion import solve_cells
-from tests.bench import collisions, editing, loops, peer, playback, sheets, unfolding
-from tests.bench.nested import CELLS_A_CHAIN, CHAINS, nested_spread
+__all__ = ["main", "table_of", "with_table"]
 
-WANTED_RATIO = 200.0
-AGREE_MM = 1e-6
-ANGLES = 181
-#: A direction is compared by what it moves on a panel of this size.
-REACH_MM = 100.0
+ROOT = Path(__file__).resolve().parents[2]
+#: The benchmarks in their order, by module.
+NAMES = ("cells", "collisions", "loops", "copies", "sheets", "unfolding", "editing", "playback")
+START, END = "<!-- table: bench -->", "<!-- end: bench -->"
 
 
-def timed(function: Callable[[], object], repeats: int) -> np.ndarray:
-    """Seconds of each repeat."""
-    seconds = []
-    for _ in range(repeats):
-        start = time.perf_counter()
-        function()
-        seconds.append(time.perf_counter() - start)
-    return np.array(seconds)
+def run(name: str) -> tuple[list[Figure], int, int]:
+    """Run one; returns its figures, its peak of memory in MB, and its exit status."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "figures.jsonl"
+        env = {**os.environ, FILE: str(file)}
+        child = subprocess.Popen([sys.executable, "-m", f"tests.bench.{name}"], cwd=ROOT, env=env)
+        _, status, usage = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+        return read_figures(file), round(usage.ru_maxrss / 1024), child.returncode
 
 
-def creases_of(spread: Spread, openings: np.ndarray) -> dict[str, np.ndarray]:
-    """Where the core has every middle crease: (n, 3) directions, or (n, 2) places in mm."""
-    variables = solve_cells(openings, spread.cells)
-    found = {}
-    for item in spread.cells:
-        host = item.host.offset + item.host.scale * variables[str(item.host.variable)]
-        crease = item.cell.solve(host).crease
-        found[item.id] = crease[:, 1:] if isinstance(item.cell, PlanarCell) else crease
-    return found
+def table_of(found: Sequence[tuple[Figure, int]], day: date) -> str:
+    """The table, with the peak of memory of each figure's benchmark in MB."""
+    lines = [
+        f"Measured on {day:%d %B %Y}. Ratios within one run: the middle one, and the spread over repeats.",
+        "",
+        "| what | against | ratio | wanted | time grows | peak memory |",
+        "|---|---|---|---|---|---|",
+    ]
+    for figure, peak in found:
+        cells = (figure.what, figure.peer, figure.ratio, figure.wanted, figure.growth, f"{peak} MB")
+        lines.append(f"| {' | '.join(cells)} |")
+    return "\n".join(lines)
 
 
-def apart_mm(spread: Spread, ours: dict[str, np.ndarray], theirs: dict[str, np.ndarray]) -> np.ndarray:
-    """Largest distance of any middle crease between the two solutions at each opening, mm."""
-    worst = np.zeros(ANGLES)
-    for item in spread.cells:
-        scale = 1.0 if isinstance(item.cell, PlanarCell) else REACH_MM
-        worst = np.maximum(worst, scale * np.linalg.norm(ours[item.id] - theirs[item.id], axis=1))
-    return worst
-
-
-def chains_that_fit(openings: np.ndarray, most_seconds: float, repeats: int) -> tuple[int, float]:
-    """How many chains the peer can do in the time, all of them if it can; and what one chain takes."""
-    small = nested_spread(1)
-    middle = {name: crease[len(openings) // 2] for name, crease in creases_of(small, openings).items()}
-    seconds = float(timed(lambda: peer.solve_cells(openings, small.cells, middle), 1)[0])
-    return min(CHAINS, max(1, int(most_seconds / (repeats * seconds)))), seconds
+def with_table(text: str, table: str) -> str:
+    """A page with another table between its marks; ValueError where it has none."""
+    before, start, rest = text.partition(START)
+    _, end, after = rest.partition(END)
+    if not start or not end:
+        raise ValueError(f"the page has no {START} and {END} to write between")
+    return f"{before}{start}\n{table}\n{end}{after}"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the benchmark and print its table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--repeats", type=int, default=3, help="of the peer; the core is repeated ten times as often")
-    parser.add_argument(
-        "--most-seconds", type=float, default=180.0, help="if the peer would take longer, a part of the chains"
-    )
+    """Run them."""
+    parser = argparse.ArgumentParser(prog="build.py bench", description=__doc__)
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"only these of {', '.join(NAMES)}")
+    parser.add_argument("--write", action="store_true", help="write the table in DEVELOPERS.md; needs all of them")
     options = parser.parse_args(arguments)
-    openings = np.radians(np.linspace(0.0, 180.0, ANGLES))
-    spread = nested_spread()
-    if spread.reachable() != (0.0, np.pi):
-        print("the spread of the benchmark does not stand at every opening", file=sys.stderr)
+    wrong = [name for name in options.names if name not in NAMES]
+    if wrong:
+        parser.error(f"there is no benchmark {', '.join(wrong)}; choose from {', '.join(NAMES)}")
+    if options.write and options.names:
+        parser.error("--write needs all benchmarks: leave the names out")
+    found: list[tuple[Figure, int]] = []
+    missed = []
+    for name in options.names or NAMES:
+        figures, peak, status = run(name)
+        found += [(figure, peak) for figure in figures]
+        print(f"  peak memory {peak} MB\n", flush=True)
+        if status:
+            missed.append(name)
+    if missed:
+        print(f"Below what is wanted: {', '.join(missed)}", file=sys.stderr)
         return 1
-    chains, seconds = chains_that_fit(openings, options.most_seconds, options.repeats)
-    part = nested_spread(chains)
-    scale = CHAINS / chains
-    print(f"{len(spread.cells)} cells in {CHAINS} chains of {CELLS_A_CHAIN}, {ANGLES} angles each")
-    if chains < CHAINS:
-        print(
-            f"the peer does {chains} chains of {CHAINS}, its time scaled up {scale:.2f} times: "
-            f"all would take {CHAINS * seconds:.0f} s"
-        )
-    ours = creases_of(part, openings)
-    middle = {name: crease[ANGLES // 2] for name, crease in ours.items()}
-    solved: dict[str, np.ndarray] = {}
-
-    def by_peer() -> None:
-        solved.update(peer.solve_cells(openings, part.cells, middle)[1])
-
-    core = timed(lambda: solve_cells(openings, spread.cells), 10 * options.repeats)
-    other = timed(by_peer, options.repeats) * scale
-    poses = timed(lambda: spread.pose(openings), options.repeats)
-    apart = apart_mm(part, ours, solved)
-    ratio = float(np.median(other) / np.median(core))
-    print(f"\n{'':34}{'median':>12}{'fastest':>12}{'slowest':>12}")
-    for name, values in (
-        ("closed form, all cells", core),
-        ("scipy least_squares, all cells", other),
-        (f"poses of {len(spread.panels)} panels too", poses),
-    ):
-        print(f"{name:34}{np.median(values):10.4f} s{values.min():10.4f} s{values.max():10.4f} s")
-    print(
-        f"{'ratio':34}{ratio:11.0f}x{other.min() / core.max():11.0f}x{other.max() / core.min():11.0f}x"
-        f"   wanted: {WANTED_RATIO:.0f}x"
-    )
-    print(f"{'apart, 1 to 179 degrees':34}{apart[1:-1].max():10.1e} mm")
-    print(
-        f"{'apart, shut and flat open':34}{max(apart[0], apart[-1]):10.1e} mm"
-        "   (there branches meet, and the peer loses half its digits)"
-    )
-    print()
-    collide = collisions.main()
-    print()
-    loop = loops.main(options.repeats)
-    print()
-    laid = sheets.main(options.repeats)
-    print(flush=True)
-    unfolded = unfolding.main()
-    print(flush=True)
-    # In a process of its own: Blender as a module keeps no company well.
-    edited = subprocess.call([sys.executable, editing.__file__])
-    print(flush=True)
-    played = subprocess.call([sys.executable, playback.__file__])
-    good = ratio >= WANTED_RATIO and apart[1:-1].max() <= AGREE_MM
-    return 0 if good and collide == loop == laid == unfolded == edited == played == 0 else 1
+    if options.write:
+        page = ROOT / "DEVELOPERS.md"
+        page.write_text(with_table(page.read_text(encoding="utf-8"), table_of(found, date.today())), encoding="utf-8")
+        print("Written: the table in DEVELOPERS.md")
+    return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    raise SystemExit(main())

@@ -9,9 +9,9 @@ from geometry import accuracy as accuracy_module
 from geometry import assemble, parse_description, read_description
 from geometry.accuracy import dimensions, monte_carlo, sensitivities
 from geometry.copies import closing_conditions
-from geometry.linkage import PlanarCell, SphericalCell
 from geometry.loop_closing import loop_stops
 from geometry.loop_errors import erring
+from tests.geometry.erring_copies import cells_of, errors_of, sizes_of, slow_stop
 from tests.geometry.scene_texts import BIG, HEAD, ROOT, cut_in, mechanism, tent, v_fold
 
 UNEQUAL = tent("roof", body="at = 60; length = 50; base_left = 40; base_right = 20; height_left = 40")
@@ -20,22 +20,6 @@ EQUAL = tent("roof", body="at = 60; length = 50; base = 30; height = 40")
 
 def spread_of(body, checks=""):
     return assemble(parse_description(HEAD + checks + body))
-
-
-def errors_of(spread, copies, seed):
-    """The errors that a run draws, (n, d), as its documentation says: normal, independent, one a dimension."""
-    every = dimensions(spread, thickness=False)
-    random = np.random.default_rng(seed)
-    return random.standard_normal((copies, len(every))) * [item.deviation for item in every]
-
-
-def sizes_of(spread, mechanism, nominal, errors):
-    """(n, 4) sizes of one cell with the errors in them."""
-    total = np.tile(np.asarray(nominal, dtype=float), (len(errors), 1))
-    for column, item in enumerate(dimensions(spread, thickness=False)):
-        if item.mechanism == mechanism and not item.of_loop:
-            total += errors[:, column : column + 1] * item.effect
-    return total
 
 
 @pytest.mark.parametrize("body", [UNEQUAL, EQUAL])
@@ -74,43 +58,6 @@ def test_unequal_cells_forgive_less():
     assert share["unequal"] < share["equal"] - 0.2
 
 
-def slow_stop(spread, sizes):
-    """The opening at which one copy stops: cells with the changed sizes, walked down from 90 degrees in small steps.
-
-    Loops stand as designed.
-    """
-    cells = []
-    of_loops = [name for loop in spread.loops for name in loop.gives]
-    for item in spread.cells:
-        kind = PlanarCell if isinstance(item.cell, PlanarCell) else SphericalCell
-        cells.append((item, kind(*sizes[item.id], item.cell.branch)))
-
-    def stands(openings):
-        designed = spread.pose(openings).variables if of_loops else {}
-        variables = {"spine": np.asarray(openings), **{name: designed[name] for name in of_loops}}
-        good = np.ones(len(openings), dtype=bool)
-        for item, cell in cells:
-            motion = cell.solve(item.host.of(variables, len(openings)))
-            good &= motion.exists
-            variables |= {
-                f"{item.id}:left": motion.left,
-                f"{item.id}:right": motion.right,
-                f"{item.id}:middle": motion.middle,
-            }
-        return good
-
-    walk = np.radians([*np.arange(90.0, 0.0, -0.05), 0.03, 0.01, 0.0])
-    good = stands(walk)
-    if good.all():
-        return 0.0
-    stop = int(np.argmin(good))
-    low, high = walk[stop], walk[stop - 1] if stop else np.nan
-    for _ in range(40):
-        middle = (low + high) / 2
-        low, high = (low, middle) if stands([middle])[0] else (middle, high)
-    return high
-
-
 STRAP = mechanism(
     "strap",
     "band",
@@ -146,15 +93,7 @@ def test_closing_angles_of_nested_cells_are_those_of_a_slow_solve(name):
     copies, seed = 40, 11
     result = monte_carlo(spread, copies=copies, seed=seed, thickness=False)
     errors = errors_of(spread, copies, seed)
-    cells = {}
-    for item in spread.cells:
-        cell = item.cell
-        sizes = (
-            (cell.base_left, cell.base_right, cell.width_left, cell.width_right)
-            if isinstance(cell, PlanarCell)
-            else (cell.alpha_left, cell.alpha_right, cell.beta_left, cell.beta_right)
-        )
-        cells[item.id] = sizes_of(spread, item.id, sizes, errors)
+    cells = cells_of(spread, errors)
     slow = np.array(
         [np.degrees(slow_stop(spread, {key: value[row] for key, value in cells.items()})) for row in range(copies)]
     )
