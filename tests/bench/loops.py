@@ -111,3 +111,7 @@ def main(repeats: int = 3) -> int:
         noted(Figure(what, "scipy least_squares", f"{spread_of(each, 0)} times as fast", wanted))
     print(f"{'apart, 5 to 175 degrees':34}{np.degrees(apart):10.1e} degrees")
     return 0 if good else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
