@@ -2,7 +2,8 @@
 
 As with what lies on each other in the open book (resting.py), only what is drawn moves, never the corners of the mesh
 or the rig. As the spread opens, the layers come together as fast as its pages cease to stand off from each other.
-A mesh that is drawn elsewhere is made anew at every frame, so only panels that can be seen between the pages move.
+A mesh that is drawn elsewhere is made anew at every frame, so only panels move that can be seen between the pages, or
+that would come through them.
 """
 
 from __future__ import annotations
@@ -58,9 +59,13 @@ def lay_closed(binding: Binding, number: int, root: bpy.types.Object, panels: Ma
         if panel is None:
             continue
         way = 0.0
-        if name in poses and abs(poses[name][0, 2, 2]) > _STEEP and _is_seen(binding, number, panel, poses[name][0]):
-            way = _drawn_mm(poses[name][0], heights[name], spread.piece(panel.piece).stock.caliper_mm)
-            way -= _resting_mm(item, panel)
+        if name in poses and abs(poses[name][0, 2, 2]) > _STEEP:
+            pose, caliper = poses[name][0], spread.piece(panel.piece).stock.caliper_mm
+            wanted = _drawn_mm(pose, heights[name], caliper) - _resting_mm(item, panel)
+            # Drawn as in the open book it would have its underside there.
+            low_mm = heights[name] - float(np.sign(pose[2, 2])) * wanted
+            if _is_seen(binding, number, panel, pose) or _sticks_out(binding, number, low_mm, caliper):
+                way = wanted
         _lay(item, panel, root, way, until)
 
 
@@ -76,6 +81,11 @@ def _is_seen(binding: Binding, number: int, panel: Panel, pose: Array) -> bool:
     width, height = binding.page_size_mm
     inside = min(width - corners[:, 0].max(), corners[:, 1].min(), height - corners[:, 1].max())
     return bool(inside < _SEEN * float(binding.gaps_mm[number - 1]))
+
+
+def _sticks_out(binding: Binding, number: int, low_mm: float, caliper_mm: float) -> bool:
+    """Whether card with its underside there is not hidden between the pages."""
+    return low_mm < -_LEAST_MM or low_mm + caliper_mm > float(binding.gaps_mm[number - 1]) + _LEAST_MM
 
 
 def _drawn_mm(pose: Array, underside_mm: float, caliper_mm: float) -> float:

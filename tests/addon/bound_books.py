@@ -1,5 +1,6 @@
 """What tests of bound books read from Blender, and the bound book that they read it from."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -12,13 +13,16 @@ from tests.addon.conftest import ROOT
 
 #: Spreads of one page size: a v-fold, the demo spread with its artwork, and flaps that hands open.
 FILES = {"fold.toml": "scenes/v-fold.toml", "tide.toml": "scenes/demo/low-tide.toml", "doors.toml": "scenes/flap.toml"}
+USUAL = tuple(FILES)
+#: Others: a platform and a box, with tabs glued below.
+FILES |= {"stage.toml": "scenes/platform.toml", "boxes.toml": "scenes/box.toml"}
 
 
-def write_book(folder, files=tuple(FILES), cover=""):
+def write_book(folder, files=USUAL, cover=""):
     """A book file and those of its spreads in a folder; returns the book file."""
     folder.mkdir(parents=True, exist_ok=True)
     for name in files:
-        text = (ROOT / FILES[name]).read_text().replace("size = [100, 140]", 'size = "A5"')
+        text = re.sub(r"^size = \[.*\]", 'size = "A5"', (ROOT / FILES[name]).read_text(), count=1, flags=re.MULTILINE)
         (folder / name).write_text(text)
     shutil.copytree(ROOT / "scenes/demo/art", folder / "art", dirs_exist_ok=True)
     spreads = "".join(f'[[spread]]\nfile = "{name}"\n' for name in files)

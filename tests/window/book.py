@@ -8,18 +8,27 @@ from mathutils import Vector
 
 __all__ = [
     "active",
+    "bound",
+    "bound_design",
     "changed",
     "check",
+    "corners_of",
     "design",
+    "film_frames",
     "fold_place",
     "handle_place",
     "kinds",
     "mechanism",
+    "middle_of",
     "moment",
     "opening",
     "panel_place",
+    "panels",
+    "pictures",
     "root",
+    "spreads",
     "text",
+    "thickness",
 ]
 
 _TEXT = "hingeleaf_description"
@@ -45,8 +54,44 @@ def _installed(name):
 
 
 def root():
-    """The book; None where there is none."""
-    return next((item for item in bpy.data.objects if _TEXT in item), None)
+    """The book that is worked on; None where there is none."""
+    return _installed("books").active_book(bpy.context)
+
+
+def bound():
+    """The bound book; None where there is none."""
+    return _installed("books").active_bound(bpy.context)
+
+
+def spreads():
+    """The books of the bound book's spreads, from the front."""
+    return _installed("books").spreads_of(bound())
+
+
+def bound_design():
+    """The bound book's own description as data."""
+    return tomllib.loads(str(bound()["hingeleaf_book"]))
+
+
+def thickness():
+    """Of the closed bound book with its boards, mm."""
+    return _installed("bound_rig").thickness_of(bound())
+
+
+def panels(of_book):
+    """The objects of a book's panels, by panel."""
+    return _installed("books").panels_of(of_book)
+
+
+def pictures():
+    """The pictures that a book shows, by the name that its description has for each."""
+    return _installed("carrying").images_of_book(root())
+
+
+def film_frames(seconds, size):
+    """How many frames the film of the whole bound book has, with so many seconds a leaf and pictures of a size."""
+    filming, subject = _installed("filming"), _installed("filming_subject").subject_of(bound())
+    return filming.plan_shot(subject, filming.Shot(preset="BOOK", size=size, seconds=seconds)).count
 
 
 def text():
@@ -77,16 +122,25 @@ def fold_place(kind, fold, part):
     offers = _installed("geometry.design.offering").offers(spread, description, kind)
     offer = next(each for each in offers if each.target.fold == fold and not each.reason)
     panel = offer.panels[0]
-    objects = _installed("books").panels_of(book)
+    objects = panels(book)
     one, two = _installed("projecting").world_points(objects[panel], spread.panels[panel], offer.points[0])
     return one + part * (two - one)
 
 
 def panel_place(name):
     """The middle of a panel in the world."""
-    item = _installed("books").panels_of(root())[name]
-    corners = [item.matrix_world @ Vector(corner) for corner in item.bound_box]
+    return middle_of(panels(root())[name])
+
+
+def middle_of(item):
+    """The middle of an object in the world."""
+    corners = corners_of(item)
     return sum(corners, Vector()) / len(corners)
+
+
+def corners_of(item):
+    """The corners of an object's box in the world."""
+    return [item.matrix_world @ Vector(corner) for corner in item.bound_box]
 
 
 def handle_place(name, handle):

@@ -8,20 +8,29 @@ from tests.window.pace import beat, expect, until
 
 __all__ = [
     "browse",
+    "choose",
+    "copied",
+    "fill",
     "find",
+    "find_along",
     "find_field",
     "hovered",
     "middle",
     "on_screen",
+    "open_panel",
     "open_sidebar",
     "region_of",
     "seen",
+    "sidebar",
+    "type_over",
     "viewport",
 ]
 
 TAB = "Hingeleaf"
 #: Where things were found, as parts of their region's size; they are looked for there first.
 _KNOWN = {}
+#: A region that has not moved for so many ticks has come to rest.
+_STILL = 6
 
 
 def on_screen(window, x, y):
@@ -40,6 +49,11 @@ def region_of(kind, area_kind="VIEW_3D", window=None):
 def viewport():
     """Window, area and region of the 3D viewport."""
     return region_of("WINDOW")
+
+
+def sidebar():
+    """Window, area and region of the sidebar."""
+    return region_of("UI")
 
 
 def middle(place):
@@ -74,7 +88,9 @@ def hovered(place):
 
 
 def find(wanted, place_of, *, across=0.5, step=16):
-    """Move the pointer down a region until it is on what is wanted, and return that place; a step of a walk.
+    """Move the pointer down a region, scrolled to its end if need be, until it is on what is wanted.
+
+    A step of a walk that returns that place.
 
     Parameters
     ----------
@@ -83,22 +99,59 @@ def find(wanted, place_of, *, across=0.5, step=16):
     across : where along the region's width to go down, 0 to 1
     step : pixels; less than the height of a button
     """
-    told = {}
     place = yield from _look_again(wanted, place_of)
     if place is not None:
         return place
+    told = {}
     # Quickly first; a window that is busy may need more time to see what it is on.
-    for scroll, ticks in ((0, 2), (12, 2), (-40, 8), (12, 8)):
-        if scroll:
-            move(middle(place_of()))
-            yield from beat(2)
-            wheel(scroll)
-            yield from beat()
-        told = yield from _look_down(wanted, place_of, across, step, ticks)
-        if wanted in told:
-            return told[wanted]
+    for ticks in (2, 8):
+        there_is_more = True
+        while there_is_more:
+            told |= yield from _look_down(wanted, place_of, across, step, ticks)
+            if wanted in told:
+                return told[wanted]
+            there_is_more = yield from _scroll(place_of, 12)
+        yield from _scroll(place_of, -200)
     listing = ", ".join(sorted(name for name in told if name))
     raise AssertionError(f"{wanted} is not in the {place_of()[2].type} region; there are: {listing}")
+
+
+def find_along(wanted, place, place_of, *, step=6):
+    """Move the pointer to the right from a place until it is on what is wanted, such as a button that is an icon only.
+
+    A step of a walk that returns that place.
+    """
+    window, _, region = place_of()
+    told = set()
+    for x in range(round(place[0]), window.x + region.x + region.width, step):
+        move((x, place[1]))
+        yield from beat()
+        name = hovered(place_of())
+        if wanted in name:
+            return x + 2, place[1]
+        told.add(name)
+    raise AssertionError(f"{wanted} is not beside; there are: {', '.join(sorted(told - {''}))}")
+
+
+def _scroll(place_of, clicks):
+    """Turn the wheel in a region, down where positive; a step that returns whether that has moved what it shows."""
+    window, _, region = place_of()
+    # Beside lists, which would take the wheel for themselves.
+    move(on_screen(window, region.x + 9, region.y + region.height / 2))
+    yield from beat()
+    before = last = _shown(place_of)
+    wheel(clicks)
+    still = 0
+    while still < _STILL or (still < 4 * _STILL and last == before):
+        yield
+        now = _shown(place_of)
+        still, last = (still + 1 if now == last else 0), now
+    return last != before
+
+
+def _shown(place_of):
+    """Which part of its contents a region shows."""
+    return place_of()[2].view2d.region_to_view(0, 0)[1]
 
 
 def _look_again(wanted, place_of):
@@ -115,10 +168,10 @@ def _look_again(wanted, place_of):
     return place if wanted in hovered(place_of()) else None
 
 
-def _look_down(wanted, place_of, across, step, ticks):
+def _look_down(wanted, place_of, across, step, ticks, *, first=0):
     """Everything that is under the pointer on its way down, with its place, up to what is wanted."""
     told = {}
-    for down in range(step // 2, place_of()[2].height, step):
+    for down in range(first + step // 2, place_of()[2].height, step):
         window, area, region = place_of()
         here = on_screen(window, region.x + across * region.width, region.y + region.height - down)
         move(here)
@@ -137,16 +190,57 @@ def find_field(text, places):
 
     Popups are no regions that Blender names to scripts, so the keyboard has to ask.
     """
-    manager = bpy.context.window_manager
+    told = set()
     for place in places:
-        manager.clipboard = ""
-        move(place)
-        yield from beat()
-        yield from key("ctrl+c")
-        yield from beat(2)
-        if manager.clipboard == text:
+        held = yield from copied(place)
+        if held == text:
             return place
-    raise AssertionError(f"no field of the dialog holds {text}")
+        told.add(held)
+    raise AssertionError(f"no field holds {text}; there are: {', '.join(sorted(told - {''}))}")
+
+
+def copied(place):
+    """What Copy of the keyboard copies from the field at a place; a step of a walk that returns it."""
+    bpy.context.window_manager.clipboard = ""
+    move(place)
+    yield from beat()
+    yield from key("ctrl+c")
+    yield from beat(2)
+    return bpy.context.window_manager.clipboard
+
+
+def fill(before, text, after):
+    """Type over a setting beside the file browser, found by what it holds; a step of a walk.
+
+    Parameters
+    ----------
+    before, after : what Copy of the keyboard copies from it, before and after
+    text : what is typed
+    """
+    place = yield from _setting(before)
+    yield from type_over(place, text)
+    held = yield from copied(place)
+    expect(held == after, f"{text} was typed over {before}, and the field holds {held}")
+
+
+def choose(before, letter, after):
+    """Choose from the menu of a setting beside the file browser by a key; otherwise as `fill`."""
+    place = yield from _setting(before)
+    yield from click(place)
+    yield from beat()
+    yield from key(letter)
+    held = yield from copied(place)
+    expect(held == after, f"{letter} was pressed in the menu of {before}, and the field holds {held}")
+
+
+def _setting(text):
+    """Where a setting beside the file browser is that holds a text."""
+    yield from until("the file browser shows settings", lambda: browser_region("TOOL_PROPS") is not None)
+    yield from beat(10)
+    window, _, region = browser_region("TOOL_PROPS")
+    x = region.x + 0.75 * region.width
+    downs = range(36, 300, 10)
+    return (yield from find_field(text, [on_screen(window, x, region.y + region.height - down) for down in downs]))
 
 
 def browsed():
@@ -159,7 +253,7 @@ def browse(folder, name=""):
     yield from until("the file browser is open", browsed)
     yield from beat(10)
     place = yield from find("directory", lambda: browser_region("UI"), step=6)
-    yield from _type_over(place, str(folder))
+    yield from type_over(place, str(folder))
     yield from until(f"the file browser is in {folder}", lambda: _browsed_folder() == str(folder))
     # Blender opens the field once more; a click beside it, low in the list, closes it.
     window, _, region = browser_region("WINDOW")
@@ -167,7 +261,7 @@ def browse(folder, name=""):
     button = yield from find("file.execute", lambda: browser_region("EXECUTE"), across=0.93, step=6)
     if name:
         window, _, region = browser_region("EXECUTE")
-        yield from _type_over((window.x + region.x + 0.3 * region.width, button[1]), name)
+        yield from type_over((window.x + region.x + 0.3 * region.width, button[1]), name)
     for _ in range(3):
         if browsed():
             yield from click(button)
@@ -176,7 +270,7 @@ def browse(folder, name=""):
     yield from beat()
 
 
-def _type_over(place, text):
+def type_over(place, text):
     """Put text in place of what the field under a place holds."""
     yield from click(place, times=2)
     yield from key("ctrl+a")
@@ -189,19 +283,6 @@ def _browsed_folder():
     """The folder that the file browser shows."""
     _, area, _ = browser_region("WINDOW")
     return area.spaces.active.params.directory.decode().rstrip("/")
-
-
-def _fill(field, place_of, text, across):
-    """Put text in place of what a field holds."""
-    for share in across:
-        told = yield from _look_down(field, place_of, share, 6, 4)
-        if field in told:
-            break
-    expect(field in told, f"the file browser shows no field {field}, but {sorted(told)}")
-    yield from click(told[field], times=2)
-    yield from key("ctrl+a")
-    yield from typed(text)
-    yield from key("Return")
 
 
 def open_sidebar():
@@ -218,6 +299,30 @@ def open_sidebar():
             return
         yield from click(on_screen(window, region.x + region.width - 10, region.y + region.height - down))
     raise AssertionError(f"the sidebar has no tab {TAB}")
+
+
+def open_panel(holds):
+    """Open the last panel of the sidebar, which is closed at first, by a click on its header; a step of a walk.
+
+    Parameters
+    ----------
+    holds : what is found in it when it is open
+    """
+    yield from _scroll(sidebar, 200)
+    told = yield from _look_down(holds, sidebar, 0.5, 12, 3)
+    if holds in told:
+        return
+    x, y = max((place for name, place in told.items() if name), key=lambda place: place[1])
+    window, _, region = sidebar()
+    top, height = on_screen(window, 0, region.y + region.height)[1], region.height
+    # Below the last button its own panel ends, and then comes the header. A click beside it does nothing.
+    for down in range(round(y - top) + 10, height, 10):
+        yield from click((x, top + down))
+        yield from beat(10)
+        scrolled = yield from _scroll(sidebar, 200)
+        if holds in (yield from _look_down(holds, sidebar, 0.5, 12, 3, first=0 if scrolled else down)):
+            return
+    raise AssertionError(f"no panel with {holds} opens below {sorted(told)}")
 
 
 def browser_region(kind):

@@ -8,6 +8,7 @@ from pathlib import Path
 __all__ = [
     "FOLDER",
     "click",
+    "color_at",
     "drag",
     "key",
     "move",
@@ -103,10 +104,10 @@ def slide(start, far, *, step=12):
     yield from _drawn()
 
 
-def key(*names):
+def key(*names, times=1):
     """Press keys by their X names, such as "n" or "ctrl+z"; the pointer says what gets them. A step of a walk."""
     for name in names:
-        _xdotool("key", name)
+        _xdotool("key", "--repeat", times, "--delay", 60, name)
         yield from _drawn()
 
 
@@ -124,3 +125,11 @@ def _drawn():
 def shot(name):
     """Save what the screen shows as a picture."""
     subprocess.run(["import", "-window", "root", str(FOLDER / f"{name}.png")], check=True)
+
+
+def color_at(place):
+    """Red, green and blue of the screen about a place, 0 to 255."""
+    x, y = (round(each) - 4 for each in place)
+    words = ["import", "-window", "root", "-crop", f"9x9+{x}+{y}", "-depth", "8", "rgb:-"]
+    pixels = subprocess.run(words, check=True, capture_output=True).stdout
+    return tuple(sum(pixels[channel::3]) / len(pixels[channel::3]) for channel in range(3))
