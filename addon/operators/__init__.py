@@ -25,7 +25,11 @@ from .export_motion import HINGELEAF_OT_export_gltf, HINGELEAF_OT_export_usd
 from .fit_sizes import HINGELEAF_OT_fit_sizes
 from .make_local import HINGELEAF_OT_make_book_local
 from .new_book import HINGELEAF_OT_change_pages, HINGELEAF_OT_new_book
-from .open_description import HINGELEAF_OT_open_description, HINGELEAF_OT_reload_description
+from .open_description import (
+    HINGELEAF_OT_dismiss_problems,
+    HINGELEAF_OT_open_description,
+    HINGELEAF_OT_reload_description,
+)
 from .outline_from_alpha import HINGELEAF_OT_outline_from_alpha
 from .pick_base import stop_picking
 from .play_opening import HINGELEAF_OT_play_opening
@@ -52,6 +56,7 @@ CLASSES = (
     HINGELEAF_OT_play_opening,
     HINGELEAF_OT_open_description,
     HINGELEAF_OT_reload_description,
+    HINGELEAF_OT_dismiss_problems,
     HINGELEAF_OT_show_book,
     HINGELEAF_OT_check_book,
     HINGELEAF_OT_apply_remedy,

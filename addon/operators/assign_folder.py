@@ -1,5 +1,6 @@
 """Put the artwork of a whole folder on, by the names of its files; and take flat colors off."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ from ..carrying import artwork_name, folder_with, note_origin
 from ..coloring import change_color, piece_of
 from ..designing import change_book, design_of, finish_change, read_design
 from ..geometry.design.decorating import Face, color_of
-from ..geometry.design.matching import Matching, match_artwork, pictures_in, with_matches
+from ..geometry.design.matching import Miss, match_artwork, pictures_in, with_matches
 from ..geometry.errors import HingeleafError
 from .assign_artwork import FACES
 from .base import BookOperator, Outcome
@@ -43,7 +44,8 @@ class HINGELEAF_OT_assign_folder(BookOperator, bpy.types.Operator):
         finish_change(context, root)
         description, spread = design_of(root)
         matching = match_artwork(description, spread, pictures_in(folder))
-        _list_misses(context, folder, matching)
+        missed = [miss for miss in matching.misses if matching.matches and not miss.is_unpainted]
+        _list_misses(context, folder, missed or ([] if matching.matches else matching.misses))
         if not matching.matches:
             why = f"; {matching.misses[0]}" if matching.misses else ""
             raise HingeleafError(f"{folder.name}: no picture is named after a piece of this book{why}")
@@ -57,19 +59,20 @@ class HINGELEAF_OT_assign_folder(BookOperator, bpy.types.Operator):
             self.report({"WARNING"}, warning)
         for file, name in names.items():
             note_origin(root, name, file)
-        for miss in matching.misses:
+        for miss in missed:
             self.report({"WARNING"}, str(miss))
-        count, missed = len(matching.matches), len(matching.misses)
-        left = f", {missed} not (see the sidebar)" if missed else ""
+        count, blank = len(matching.matches), len(matching.misses) - len(missed)
+        left = f", {len(missed)} not (see the sidebar)" if missed else ""
+        left += f", {blank} template{'s' * (blank != 1)} without a painting" if blank else ""
         self.report({"INFO"}, f"{count} picture{'s' * (count != 1)} assigned{left}")
 
 
-def _list_misses(context: bpy.types.Context, folder: Path, matching: Matching) -> None:
+def _list_misses(context: bpy.types.Context, folder: Path, misses: Sequence[Miss]) -> None:
     """List in the sidebar what was not assigned, and why."""
     moment: Any = context.window_manager.hingeleaf  # type: ignore[attr-defined]
     moment.problems.clear()
-    moment.source = f"{folder.name}: not assigned" if matching.misses else ""
-    for miss in matching.misses:
+    moment.source = f"{folder.name}: not assigned" if misses else ""
+    for miss in misses:
         moment.problems.add().message = str(miss)
 
 

@@ -11,7 +11,7 @@ from ..books import active_book, find_object, panel_objects, text_of
 from ..bound_books import show_opening
 from ..checking import Checked, check_at_once, check_in_steps
 from ..designing import change_book, finish_change, read_design
-from ..found import list_findings
+from ..found import is_stale, list_findings
 from ..geometry import HingeleafError
 from ..geometry.changes import apply_changes
 from ..presenting import redraw, select
@@ -126,6 +126,8 @@ class HINGELEAF_OT_apply_remedy(BookOperator, bpy.types.Operator):
         check = context.scene.hingeleaf  # type: ignore[attr-defined]
         if check.book != root or self.index >= len(check.findings):
             raise HingeleafError("That finding is gone: check the book again")
+        if is_stale(check):
+            raise HingeleafError("The book has changed since it was checked: check it again")
         sizes = json.loads(check.findings[self.index].mending or "[]")
         if not sizes:
             raise HingeleafError("No remedy was found for this finding; change the sizes by hand")

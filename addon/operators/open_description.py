@@ -17,7 +17,7 @@ from ..presenting import hide_other_collections, look_through_camera, make_activ
 from ..reporting import clear_problems
 from .base import BookOperator, Outcome, ReportingOperator
 
-__all__ = ["HINGELEAF_OT_open_description", "HINGELEAF_OT_reload_description"]
+__all__ = ["HINGELEAF_OT_dismiss_problems", "HINGELEAF_OT_open_description", "HINGELEAF_OT_reload_description"]
 
 
 class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
@@ -74,6 +74,19 @@ class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
         if self.studio:
             look_through_camera(context)
         clear_problems(context)
+
+
+class HINGELEAF_OT_dismiss_problems(bpy.types.Operator):
+    """Take this list away; what it says of files stays as it is"""
+
+    bl_idname = "hingeleaf.dismiss_problems"
+    bl_label = "Dismiss"
+    bl_options = {"INTERNAL"}
+
+    def execute(self, context: bpy.types.Context) -> Outcome:
+        """Forget them."""
+        clear_problems(context)
+        return {"FINISHED"}
 
 
 class HINGELEAF_OT_reload_description(BookOperator, bpy.types.Operator):

@@ -59,6 +59,8 @@ def _draw_problems(layout: Any, context: bpy.types.Context) -> None:
         return
     box = layout.box()
     count = len(moment.problems)
-    box.label(text=f"{moment.source}: {count} problem{'s' * (count != 1)}", icon="ERROR")
+    row = box.row()
+    row.label(text=f"{moment.source}: {count} problem{'s' * (count != 1)}", icon="ERROR")
+    row.operator("hingeleaf.dismiss_problems", text="", icon="X", emboss=False)
     for problem in moment.problems:
         draw_text(box, context, problem.message)

@@ -117,6 +117,7 @@ def _draw_finding(box: bpy.types.UILayout, context: bpy.types.Context, finding: 
         box.label(text=f"At an opening of {finding.opening:.1f}°")  # type: ignore[attr-defined]
     if finding.remedy:  # type: ignore[attr-defined]
         draw_text(box, context, finding.remedy, icon="MODIFIER")  # type: ignore[attr-defined]
-    if finding.mending:  # type: ignore[attr-defined]
-        index = context.scene.hingeleaf.active  # type: ignore[attr-defined]
+    check = context.scene.hingeleaf  # type: ignore[attr-defined]
+    if finding.mending and not is_stale(check):  # type: ignore[attr-defined]
+        index = check.active
         box.operator("hingeleaf.apply_remedy", icon="MODIFIER").index = index  # type: ignore[attr-defined]

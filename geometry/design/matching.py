@@ -54,6 +54,11 @@ class Miss:
     def __str__(self) -> str:
         return f"{self.file.name}: {self.reason}"
 
+    @property
+    def is_unpainted(self) -> bool:
+        """Whether it is a template that nobody has painted on, which is nothing wrong."""
+        return _UNPAINTED.search(_plain(self.file.stem)) is not None
+
 
 @dataclass(frozen=True)
 class Matching:

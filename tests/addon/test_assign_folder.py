@@ -83,6 +83,22 @@ def test_where_nothing_fits_nothing_changes(bpy, book, tmp_path, names, words):
     assert len(bpy.data.images) == 0
 
 
+def test_templates_without_a_painting_are_no_problems(bpy, book, tmp_path):
+    """A folder of templates is what one paints in."""
+    folder = tmp_path / "paint"
+    picture(folder / "hill.png", (1, 2, 3))
+    for name in ("hill-back-template.png", "page-front-template.png", "page-front-template-on-white.png"):
+        picture(folder / name, (1, 2, 3))
+    assert bpy.ops.hingeleaf.assign_folder(directory=str(folder)) == {"FINISHED"}
+    moment = bpy.context.window_manager.hingeleaf
+    assert (list(moment.problems), moment.source) == ([], "")
+    picture(folder / "hils.png", (1, 2, 3))
+    assert bpy.ops.hingeleaf.assign_folder(directory=str(folder)) == {"FINISHED"}
+    assert [problem.message for problem in moment.problems] == ["hils.png: there is no such piece; did you mean hill?"]
+    assert bpy.ops.hingeleaf.dismiss_problems() == {"FINISHED"}
+    assert (list(moment.problems), moment.source) == ([], "")
+
+
 def test_a_folder_that_is_none(bpy, book, tmp_path):
     with pytest.raises(RuntimeError, match="cannot be read"):
         bpy.ops.hingeleaf.assign_folder(directory=str(tmp_path / "nowhere"))

@@ -340,6 +340,27 @@ def test_a_remedy_is_applied(bpy, tmp_path):
             bpy.ops.hingeleaf.apply_remedy(index=number)
 
 
+def test_a_remedy_for_a_book_that_has_changed_since_is_refused(bpy, tmp_path):
+    """It would move what was mended by hand."""
+    from bl_ext.user_default.hingeleaf import designing
+
+    file = tmp_path / "book.toml"
+    file.write_text(
+        'format = 1\n[page]\nsize = "A6"\n[stock.card]\n[[mechanism]]\nkind = "v-fold"\nid = "tower"\n'
+        'fold = "spine"\nat = 100\nangle = 60\nheight = 90\n'
+    )
+    bpy.ops.hingeleaf.open_description(filepath=str(file), studio=False)
+    bpy.ops.hingeleaf.check_book()
+    check, root = bpy.context.scene.hingeleaf, book_of(bpy)
+    index = next(number for number, finding in enumerate(check.findings) if finding.mending)
+    designing.change_sizes(bpy.context, root, "tower", {"height": 30.0})
+    designing.finish_change(bpy.context, root)
+    text = root["hingeleaf_description"]
+    with pytest.raises(RuntimeError, match="has changed since it was checked: check it again"):
+        bpy.ops.hingeleaf.apply_remedy(index=index)
+    assert root["hingeleaf_description"] == text
+
+
 def test_playing_keyframes_the_opening_once(bpy, new_book, add):
     root = new_book()
     add("v-fold", at=110)

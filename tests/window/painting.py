@@ -5,7 +5,7 @@ import time
 from tests.window import book
 from tests.window.eyes import browse, find, middle, seen, sidebar, type_over, viewport
 from tests.window.files import FILES, picture_size, quarters
-from tests.window.hands import click, color_at, key, move, shot
+from tests.window.hands import click, color_at, move, shot
 from tests.window.pace import beat, expect, say, until
 
 __all__ = ["paint"]
@@ -52,15 +52,9 @@ def assign_folder(folder, painting):
     yield from until("the description names the painting", lambda: painting.name in book.text())
     yield from beat(10)
     shot("20-assigned")
-    # Warnings stand over the window until they are waved away.
-    move(middle(viewport()))
-    yield from beat()
-    yield from key("Escape")
-    yield from beat()
-    # All templates that were not painted on are listed, and nothing else.
+    # Templates that were not painted on are no problem.
     said = [each.message for each in book.moment().problems]
-    unpainted = {file.name for file in folder.iterdir() if not file.name.startswith(painting.stem)}
-    expect({each.partition(":")[0] for each in said} == unpainted, f"of templates and one painting was said: {said}")
+    expect(not said, f"of templates and one painting was said: {said}")
     changed = book.changed(before)
     expect(len(changed) == 1 and changed[0][1].startswith("art"), f"one painting was assigned, and changed {changed}")
     expect(_shows(painting, GREEN), f"{painting.name} is not shown as it was painted")
