@@ -29,6 +29,7 @@ __all__ = [
     "description_of",
     "find_object",
     "is_bound_root",
+    "is_hidden_in_book",
     "is_linked",
     "panel_object",
     "panel_objects",
@@ -47,6 +48,8 @@ ASPECT_KEY = "hingeleaf_aspect"
 TURN, NUMBER_KEY = "turn", "hingeleaf_number"
 #: Property of a bound book's root: the name of its own description's file.
 BOUND_SOURCE = "hingeleaf_book_source"
+#: A spread of a bound book that is opened less is not seen, degrees.
+_SHUT_DEG = 2.0
 #: Property of the root: the name of its description's file.
 _SOURCE = "hingeleaf_source"
 #: Names of the objects of books' panels, by book and panel; only a guess that is looked at again whenever it is used.
@@ -202,6 +205,11 @@ def spreads_of(bound: bpy.types.Object) -> list[bpy.types.Object]:
     """The roots of the spreads of a bound book, from the front."""
     found = [item for item in bound.children_recursive if _is_root(item)]
     return sorted(found, key=lambda item: int(item.get(NUMBER_KEY, 0)))
+
+
+def is_hidden_in_book(root: bpy.types.Object) -> bool:
+    """Whether a spread lies shut between the leaves of a bound book, so that nothing of it is to be pointed at."""
+    return bound_root_of(root) is not None and float(root.get(OPENING, 180.0)) < _SHUT_DEG
 
 
 def _is_root(item: bpy.types.Object) -> bool:

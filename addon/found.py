@@ -15,7 +15,7 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Vector
 from shapely import Point
 
-from .books import active_book, panel_object, panels_of
+from .books import active_book, is_hidden_in_book, panel_object, panels_of
 from .carrying import TEXT_KEY
 from .convert import to_object
 from .geometry.checks import Finding
@@ -106,11 +106,14 @@ def is_stale(check: Any) -> bool:
 
 
 def shown_check(context: bpy.types.Context) -> Any:
-    """The check whose findings viewports show; None where the active book is not the checked one or they are hidden."""
+    """The check whose findings viewports show.
+
+    None where the active book is not the checked one, or lies shut between leaves; or where they are hidden.
+    """
     check: Any = getattr(context.scene, "hingeleaf", None)
     if check is None or check.book is None or not check.show_findings or not check.findings:
         return None
-    return check if check.book == active_book(context) else None
+    return check if check.book == active_book(context) and not is_hidden_in_book(check.book) else None
 
 
 def symbols_in(context: bpy.types.Context, size_px: float) -> list[Symbol]:

@@ -6,7 +6,7 @@ from typing import Any
 
 import bpy
 
-from ..books import is_linked, root_of
+from ..books import is_hidden_in_book, is_linked, root_of
 from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..marking import FREE, HOVERED
@@ -60,7 +60,9 @@ class HINGELEAF_GGT_handles(bpy.types.GizmoGroup):
         if not moment.handles or is_picking() or context.mode != "OBJECT" or item is None or not item.select_get():
             return False
         root = root_of(item)
-        return root is not None and not is_linked(root) and bool(active_id(root))
+        if root is None or is_linked(root) or is_hidden_in_book(root):
+            return False
+        return bool(active_id(root))
 
     def setup(self, context: bpy.types.Context) -> None:
         """Handles are made as they are needed."""

@@ -269,6 +269,22 @@ def test_a_finding_is_shown_where_it_happens(bpy, opened):
     assert root["opening"] == pytest.approx(73.0, abs=1e-3)
 
 
+def test_nothing_is_pointed_at_in_a_spread_that_lies_shut(bpy, opened):
+    from bl_ext.user_default.hingeleaf import books, found
+
+    bound = opened()
+    root = show(bpy, 2)
+    assert bpy.ops.hingeleaf.check_book() == {"FINISHED"}
+    bpy.context.scene.hingeleaf.findings.add()
+    assert not books.is_hidden_in_book(root)
+    assert found.shown_check(bpy.context) is not None
+    bound["turn"] = 1.0
+    bound.update_tag()
+    bpy.context.view_layer.update()
+    assert books.is_hidden_in_book(root)
+    assert found.shown_check(bpy.context) is None
+
+
 def test_play_turns_the_whole_book(bpy, opened):
     bound = opened()
     bpy.ops.hingeleaf.play_opening(seconds=1.0)
