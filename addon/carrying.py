@@ -82,6 +82,9 @@ def is_materialized(folder: Path) -> bool:
 @lru_cache(maxsize=64)
 def artwork_names(text: str) -> tuple[str, ...]:
     """The artwork files that a description names, as it names them; none where it cannot be read."""
+    if not any(face in text for face in _FACES):
+        # Asked at every step of a drag, and reading a long book takes time.
+        return ()
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError):
@@ -300,6 +303,8 @@ def _sources(folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.type
 def model_names(root: bpy.types.Object) -> tuple[str, ...]:
     """The files of the models of a book's solids, with their materials and pictures; those that are there."""
     folder = own_folder(root)
+    if "model" not in _text_of(root):
+        return ()
     try:
         mechanisms = tomllib.loads(_text_of(root)).get("mechanism", [])
     except (tomllib.TOMLDecodeError, RecursionError, ValueError):

@@ -31,6 +31,7 @@ from .model_state import (
     wishes_of,
 )
 from .model_wishes import Choice, Model, chosen, first_wishes, forget_models, packed
+from .panel_objects import PANEL_KEY
 from .presenting import redraw
 from .reporting import sentence
 
@@ -162,7 +163,9 @@ def _after_update(_scene: Any, depsgraph: Any = None) -> None:
     """Note which models were edited; nothing is done to the file from here."""
     if _BUSY or depsgraph is None or not depsgraph.id_type_updated("OBJECT"):
         return
-    changed = {update.id.original for update in depsgraph.updates if update.is_updated_geometry}
+    geometry = (update.id.original for update in depsgraph.updates if update.is_updated_geometry)
+    # Panels of books are no models; while one is dragged, this is asked at every step.
+    changed = {item for item in geometry if isinstance(item, bpy.types.Object) and item.get(PANEL_KEY) is None}
     if not changed:
         return
     roots = [item for item in _scene.objects if is_model(item)]
