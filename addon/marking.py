@@ -55,7 +55,7 @@ def draw_label(pointer: tuple[float, float], text: str, color: Sequence[float], 
     x, y = pointer[0] + _AWAY_PX * scale, pointer[1] + _AWAY_PX * scale
     region = bpy.context.region
     if region is not None:
-        x = max(8.0, min(x, region.width - width - 16 * scale))
+        x = max(8.0, min(x, _free_width(region) - width - 16 * scale))
     pad = 6 * scale
     _draw_plate(x - pad, y - pad, x + width + pad, y + height + pad)
     for words, shade in ((sign, color), (text, _TEXT)):
@@ -63,6 +63,14 @@ def draw_label(pointer: tuple[float, float], text: str, color: Sequence[float], 
         left = x if words == sign else x + blf.dimensions(font, f"{sign}  ")[0]
         blf.position(font, left, y, 0)
         blf.draw(font, words)
+
+
+def _free_width(region: bpy.types.Region) -> float:
+    """What of a region's width is seen: the sidebar may lie over it."""
+    area: Any = bpy.context.area
+    others = [] if area is None else area.regions
+    seen = (each.x - region.x for each in others if each.type == "UI" and each.width > 1)
+    return float(min([region.width, *seen]))
 
 
 def _draw_plate(left: float, low: float, right: float, high: float) -> None:

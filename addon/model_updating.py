@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import bpy
@@ -43,6 +43,9 @@ _REST_S, _EDIT_S = 0.35, 0.8
 _EDITED: set[str] = set()
 #: While nets are laid, what Blender says of it is no edit.
 _BUSY: list[bool] = []
+#: After an undo or a redo, until Blender has said all of it; how long that takes at most, seconds.
+_STEPPED: list[bool] = []
+_STEP_S = 0.05
 
 
 def lay_nets(context: bpy.types.Context, sources: Sequence[bpy.types.Object]) -> bpy.types.Object:
@@ -124,33 +127,42 @@ def _look_now() -> float | None:
     context = bpy.context
     if context.mode not in ("OBJECT", "PAINT_TEXTURE"):
         return _EDIT_S
-    look_after(context)
+    if look_after(context):
+        # An undo that finds objects of which no step knows ends Blender.
+        bpy.ops.ed.undo_push(message="Lay Nets Anew")
     return None
 
 
-def look_after(context: bpy.types.Context) -> None:
-    """Lay anew what is not as it is wished, or of which the model was edited; what fails is said in the sidebar."""
+def look_after(context: bpy.types.Context) -> bool:
+    """Lay anew what is not as it is wished, or of which the model was edited; what fails is said in the sidebar.
+
+    Returns
+    -------
+    bool : whether anything has become otherwise
+    """
     _BUSY.append(True)
     try:
-        for root in all_models_anywhere():
-            edited = root.name in _EDITED
-            if edited or is_stale(root):
-                _try(context, root, edited=edited)
+        tried = [_try(context, root, edited=root.name in _EDITED) for root in all_models_anywhere()]
         _EDITED.clear()
         redraw(context)
     finally:
         _BUSY.pop()
+    return any(tried)
 
 
-def _try(context: bpy.types.Context, root: bpy.types.Object, *, edited: bool) -> None:
+def _try(context: bpy.types.Context, root: bpy.types.Object, *, edited: bool) -> bool:
+    """Lay nets anew where there is need; returns whether there was."""
     group = wishes_group(root)
     try:
         if edited and _has_changed(context, root):
             gather_again(context, root)
         elif is_stale(root):
             renew(context, root)
+        else:
+            return False
     except HingeleafError as error:
         group.refusal = sentence(error)
+    return True
 
 
 def _has_changed(context: bpy.types.Context, root: bpy.types.Object) -> bool:
@@ -161,7 +173,7 @@ def _has_changed(context: bpy.types.Context, root: bpy.types.Object) -> bool:
 @persistent  # type: ignore[untyped-decorator]
 def _after_update(_scene: Any, depsgraph: Any = None) -> None:
     """Note which models were edited; nothing is done to the file from here."""
-    if _BUSY or depsgraph is None or not depsgraph.id_type_updated("OBJECT"):
+    if _BUSY or _STEPPED or depsgraph is None or not depsgraph.id_type_updated("OBJECT"):
         return
     geometry = (update.id.original for update in depsgraph.updates if update.is_updated_geometry)
     # Panels of books are no models; while one is dragged, this is asked at every step.
@@ -177,12 +189,47 @@ def _after_update(_scene: Any, depsgraph: Any = None) -> None:
 
 @persistent  # type: ignore[untyped-decorator]
 def _after_undo(*_: object) -> None:
-    """Undo brings back the wishes at a moment when the nets were not laid yet."""
-    if any(is_stale(root) for root in all_models_anywhere()):
+    """What Blender says of the model now is no edit, and an undo that ends between a wish and its nets goes on."""
+    _after_step(_undo_on)
+
+
+@persistent  # type: ignore[untyped-decorator]
+def _after_redo(*_: object) -> None:
+    """The same of a redo."""
+    _after_step(_redo_on)
+
+
+def _after_step(go_on: Callable[[], None]) -> None:
+    _forget_steps()
+    bpy.app.timers.register(go_on, first_interval=_STEP_S)
+    _STEPPED.append(True)
+
+
+def _forget_steps() -> None:
+    for waiting in (_undo_on, _redo_on):
+        if bpy.app.timers.is_registered(waiting):
+            bpy.app.timers.unregister(waiting)
+    _STEPPED.clear()
+
+
+def _undo_on() -> None:
+    _STEPPED.clear()
+    if _is_half_done():
+        bpy.ops.ed.undo()
+
+
+def _redo_on() -> None:
+    _STEPPED.clear()
+    if _is_half_done() and bpy.ops.ed.redo() != {"FINISHED"}:
         _soon()
 
 
-_HANDLERS = (("depsgraph_update_post", _after_update), ("undo_post", _after_undo), ("redo_post", _after_undo))
+def _is_half_done() -> bool:
+    """Whether nets are wished otherwise than they lie, and nothing has refused that."""
+    return any(is_stale(root) and not wishes_group(root).refusal for root in all_models_anywhere())
+
+
+_HANDLERS = (("depsgraph_update_post", _after_update), ("undo_post", _after_undo), ("redo_post", _after_redo))
 
 
 def register_handlers() -> None:
@@ -200,5 +247,6 @@ def unregister_handlers() -> None:
             listening.remove(handler)
     if bpy.app.timers.is_registered(_look_now):
         bpy.app.timers.unregister(_look_now)
+    _forget_steps()
     _EDITED.clear()
     forget_models()

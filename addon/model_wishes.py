@@ -31,7 +31,7 @@ __all__ = ["Choice", "Model", "Wishes", "chosen", "first_wishes", "forget_models
 #: A model that is about as large as a hand can fold and a page can carry is made in its real size, mm.
 _HANDY_MM = (20.0, 250.0)
 #: How large another one is made at first, mm.
-_SUGGESTED_MM = 120.0
+_SUGGESTED_MM = 50.0
 #: Ends of an edge that are nearer than this part of the model's size are one.
 _SAME = 1e-5
 #: How many meshes' facets, and how many models, are kept; working them out again gives the same.

@@ -10,7 +10,7 @@ from ..geometry.nets import BLEED_MM, GAP_MM, MARGIN_MM, OVERLAP_MM, CuttingOpti
 from ..geometry.nets.cutting import CreaseStyle
 from .base import Outcome
 
-__all__ = ["SheetChoices"]
+__all__ = ["FORMATS", "SheetChoices"]
 
 _SHEETS = (
     ("AUTO", "Smallest That Fits", "The smallest of A4, A3, A2 and A1 that takes every piece"),
@@ -22,7 +22,7 @@ _SHEETS = (
     ("tabloid", "US Tabloid", "11 × 17 inches"),
     ("OTHER", "Other", "A size that you write yourself, or a roll"),
 )
-_FORMATS = (
+FORMATS = (
     ("svg", "SVG", "For drawing programs"),
     ("pdf", "PDF", "For printing at true size"),
     ("dxf", "DXF", "For laser cutters and CAD"),
@@ -76,9 +76,9 @@ class SheetChoices(_Operator):
         formats: EnumProperty(
             name="Formats",
             description="Kinds of file to write",
-            items=_FORMATS,
+            items=FORMATS,
             options={"ENUM_FLAG"},
-            default={name for name, _, _ in _FORMATS},
+            default={name for name, _, _ in FORMATS},
         )
         margin: FloatProperty(
             name="Margin (mm)", description="Kept free along the edges of a sheet", default=MARGIN_MM, min=0, max=200
@@ -166,7 +166,7 @@ class SheetChoices(_Operator):
 
     def chosen_formats(self) -> list[str]:
         """Kinds of file, in their order."""
-        return [name for name, _, _ in _FORMATS if name in self.formats]
+        return [name for name, _, _ in FORMATS if name in self.formats]
 
     def sheet_options(self) -> SheetOptions:
         """What is chosen about sheets, as the core has it."""

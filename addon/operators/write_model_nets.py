@@ -1,16 +1,18 @@
 """Write the nets of a model."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import bpy
-from bpy.props import BoolProperty, IntProperty
+from bpy.props import BoolProperty, EnumProperty, IntProperty
 
 from ..geometry import HingeleafError
 from ..geometry.unfold.artwork import DPI
 from ..geometry.unfold.write import MODEL_FORMATS, write_unfolded
 from ..model_state import meant_model, model_of, wishes_of, with_surfaces
 from .base import Outcome
-from .sheet_choices import SheetChoices
+from .sheet_choices import FORMATS, SheetChoices
 from .unfold_model import ModelOperator
 
 __all__ = ["HINGELEAF_OT_write_model_nets"]
@@ -26,6 +28,13 @@ class HINGELEAF_OT_write_model_nets(SheetChoices, ModelOperator, bpy.types.Opera
         angles: bool
         dpi: int
     else:
+        formats: EnumProperty(
+            name="Formats",
+            description="Kinds of file to write",
+            items=[each for each in FORMATS if each[0] in MODEL_FORMATS],
+            options={"ENUM_FLAG"},
+            default=set(MODEL_FORMATS),
+        )
         angles: BoolProperty(
             name="Angles", description="Write the angle between the faces at each crease", default=False
         )
@@ -49,25 +58,39 @@ class HINGELEAF_OT_write_model_nets(SheetChoices, ModelOperator, bpy.types.Opera
     def run(self, context: bpy.types.Context) -> None:
         """Write them."""
         folder = self.chosen_folder()
-        formats = [name for name in self.chosen_formats() if name in MODEL_FORMATS]
+        formats = self.chosen_formats()
         if not formats:
             raise HingeleafError(f"Choose a kind of file that a model has: {', '.join(MODEL_FORMATS)}")
         root = self.root(context)
         model = model_of(context, root)
-        files = write_unfolded(
-            with_surfaces(root, model.unfolded),
-            model.joins,
-            folder,
-            sheet=self.chosen_sheet(),
-            formats=formats,
-            options=self.sheet_options(),
-            angles=self.angles,
-            smooth_deg=wishes_of(root).smooth_deg,
-            dpi=self.dpi,
-            spot=self.spot,
-            duplex=self.duplex,
-            cutting=self.cutting_options(),
-        )
+        with _waiting(context):
+            files = write_unfolded(
+                with_surfaces(root, model.unfolded),
+                model.joins,
+                folder,
+                sheet=self.chosen_sheet(),
+                formats=formats,
+                options=self.sheet_options(),
+                angles=self.angles,
+                smooth_deg=wishes_of(root).smooth_deg,
+                dpi=self.dpi,
+                spot=self.spot,
+                duplex=self.duplex,
+                cutting=self.cutting_options(),
+            )
         for note in files.notes:
             self.report({"WARNING"}, note)
         self.report({"INFO"}, f"Wrote {len(files.paths)} files on {len(files.sheets)} sheets to {self.directory}")
+
+
+@contextmanager
+def _waiting(context: bpy.types.Context) -> Iterator[None]:
+    """The pointer says that it takes a while; in a window only."""
+    window = None if bpy.app.background else context.window
+    if window is not None:
+        window.cursor_modal_set("WAIT")
+    try:
+        yield
+    finally:
+        if window is not None:
+            window.cursor_modal_restore()

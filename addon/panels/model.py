@@ -32,8 +32,9 @@ class HINGELEAF_PT_model(SidebarPanel, bpy.types.Panel):
         row.operator("hingeleaf.refresh_model", text="", icon="FILE_REFRESH")
         row.operator("hingeleaf.remove_model_nets", text="", icon="X")
         group = wishes_group(root)
-        names = ", ".join(item.name for item in sources_of(root)) or "the model is no more"
-        draw_text(layout, context, f"Nets of {names}", icon="OBJECT_DATA")
+        names = ", ".join(item.name for item in sources_of(root))
+        text = f"Nets of {names}" if names else "The model is no more; its nets can be written"
+        draw_text(layout, context, text, icon="OBJECT_DATA")
         if group.refusal:
             draw_text(layout, context, group.refusal, icon="CANCEL")
         elif group.figures:

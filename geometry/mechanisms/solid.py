@@ -161,7 +161,7 @@ def _wishes(spec: MechanismSpec) -> _Wishes:
     try:
         path.stat()
     except OSError as error:
-        raise MechanismError(f"{path.name} cannot be read ({error.strerror or error})", "model") from None
+        raise MechanismError(f"{path} cannot be read ({error.strerror or error})", "model") from None
     room = values.get("room")
     if room is not None and min(room) <= 0:
         raise MechanismError(f"is {room[0]:g} x {room[1]:g} mm; both must be above 0", "room")

@@ -40,6 +40,13 @@ HOUSE = [(x, y, z) for x in (-0.04, 0.04) for y, z in ((-0.03, 0), (0.03, 0), (0
 HOUSE_FACES = [(0, 4, 3, 2, 1), (5, 6, 7, 8, 9), *((n, (n + 1) % 5, 5 + (n + 1) % 5, 5 + n) for n in range(5))]
 
 
+@pytest.fixture(autouse=True)
+def no_step_waits(bpy):
+    """Timers never fire here: what waits for one after an undo waits no longer than its test."""
+    yield
+    module("model_updating")._forget_steps()
+
+
 @pytest.fixture
 def box(bpy):
     return add(bpy, "Box", BOX, BOX_FACES)
@@ -355,7 +362,7 @@ def test_its_size_is_handy_or_as_it_is_wished(bpy, house):
     bpy.ops.hingeleaf.remove_model_nets()
     choose(bpy, house)
     root = laid(bpy)
-    # 8 m long: the longest side is made about 120 mm.
+    # 8 m long: the longest side is made about 50 mm.
     assert root.hingeleaf_model.size_by == "HEIGHT"
     assert root.hingeleaf_model.height == pytest.approx(105.0)
     assert model_of(bpy, root).scale == pytest.approx(105.0 / 7000.0, rel=1e-6)
@@ -390,7 +397,7 @@ def test_an_edited_model_is_followed(bpy, house):
     bpy.context.view_layer.update()
     updating.look_after(bpy.context)
     facets = model_of(bpy, root).unfolded.facets
-    assert np.ptp(facets.vertices[:, 0]) == pytest.approx(120.0, rel=1e-5)
+    assert np.ptp(facets.vertices[:, 0]) == pytest.approx(50.0, rel=1e-5)
     shown = [face for item in nets(root) for face in drawn(bpy, item)]
     assert len(shown) >= 7
     # Laying nets is no edit: nothing more is to be done.
@@ -476,6 +483,96 @@ def test_one_step_of_undo_each(bpy, house):
     assert not [item for item in bpy.data.objects if "hingeleaf_model_net" in item]
     bpy.ops.ed.redo()
     assert edge in model_of(bpy, state.meant_model(bpy.context)).folds
+
+
+def settled(bpy):
+    """What a timer does in a window once the hand rests."""
+    module("model_updating")._look_now()
+
+
+def stepped(bpy, way):
+    """A step of undo or redo, and what a timer does in a window after each."""
+    updating = module("model_updating")
+    getattr(bpy.ops.ed, way)()
+    while updating._STEPPED:
+        getattr(updating, f"_{way}_on")()
+
+
+def held(bpy):
+    """The height that is wished, and the nets that lie there; all are in the file."""
+    root = module("model_state").meant_model(bpy.context)
+    collection = bpy.data.collections[root.name]
+    assert {item.name for item in collection.objects} == {root.name, *(item.name for item in nets(root))}
+    assert all(item == bpy.data.objects[item.name] for item in collection.objects)
+    return root.hingeleaf_model.height, root.hingeleaf_model.tab_width, len(nets(root)), len(model_of(bpy, root).folds)
+
+
+def test_a_wish_and_its_nets_are_taken_back_together(bpy, house):
+    bpy.ops.ed.undo_push(message="base")
+    bpy.ops.hingeleaf.unfold_model("EXEC_DEFAULT", True)
+    states = [held(bpy)]
+    for height in (60.0, 1000.0):
+        group = module("model_state").meant_model(bpy.context).hingeleaf_model
+        group.size_by, group.height = "HEIGHT", height
+        bpy.ops.ed.undo_push(message="Height")
+        settled(bpy)
+        states.append(held(bpy))
+    # So high a house is cut apart to fit its sheets.
+    assert states[2][2] > states[1][2]
+    for wanted in states[1::-1]:
+        stepped(bpy, "undo")
+        assert held(bpy) == wanted
+        assert not module("model_state").is_stale(module("model_state").meant_model(bpy.context))
+    for wanted in states[1:]:
+        stepped(bpy, "redo")
+        assert held(bpy) == wanted
+
+
+def test_nets_that_followed_an_edit_are_a_step_of_their_own(bpy, house):
+    bpy.ops.ed.undo_push(message="base")
+    bpy.ops.hingeleaf.unfold_model("EXEC_DEFAULT", True)
+    before = held(bpy)
+    choose(bpy, house)
+    bpy.ops.object.mode_set("EXEC_DEFAULT", True, mode="EDIT")
+    bpy.ops.mesh.select_all("EXEC_DEFAULT", True, action="SELECT")
+    bpy.ops.mesh.poke("EXEC_DEFAULT", True, offset=0.01)
+    bpy.ops.object.mode_set("EXEC_DEFAULT", True, mode="OBJECT")
+    bpy.context.view_layer.update()
+    settled(bpy)
+    after = held(bpy)
+    # Each wall has become a pyramid.
+    assert after[3] > before[3] + 20
+    bpy.ops.ed.undo()
+    # What Blender says of the model now is no edit: nets laid here would take away what can be redone.
+    bpy.context.view_layer.update()
+    module("model_updating")._undo_on()
+    settled(bpy)
+    assert held(bpy) == before
+    for _ in range(3):
+        stepped(bpy, "undo")
+        assert held(bpy) == before
+    for _ in range(4):
+        stepped(bpy, "redo")
+    assert held(bpy) == after
+
+
+def test_a_refused_wish_is_no_half_step_of_undo(bpy, house, monkeypatch):
+    bpy.ops.hingeleaf.unfold_model("EXEC_DEFAULT", True)
+    updating, state = module("model_updating"), module("model_state")
+    group = state.meant_model(bpy.context).hingeleaf_model
+    group.tab_width = 9.0
+    assert updating._is_half_done()
+
+    def refused(*_):
+        raise module("geometry").HingeleafError("It cannot be")
+
+    monkeypatch.setattr(updating, "renew", refused)
+    settled(bpy)
+    root = state.meant_model(bpy.context)
+    assert root.hingeleaf_model.refusal == "It cannot be"
+    assert state.is_stale(root)
+    # Undoing what comes after it stops there.
+    assert not updating._is_half_done()
 
 
 def test_unfolding_again_lays_anew_and_removing_leaves_nothing(bpy, house):
@@ -755,6 +852,9 @@ def test_nets_are_written_with_labels_and_artwork(bpy, house, tmp_path):
     pieces = {group.get("data-piece") for each in drawings for group in each.iter() if group.get("data-piece")}
     assert len(pieces) == len(nets(root))
     assert any(element.tag.endswith("image") for each in drawings for element in each.iter())
+    # There is no order of assembly of a model, and so none is offered.
+    offered = bpy.ops.hingeleaf.write_model_nets.get_rna_type().properties["formats"].enum_items
+    assert [each.identifier for each in offered] == ["svg", "pdf", "dxf", "cutting"]
     other = tmp_path / "none"
     other.mkdir()
     with pytest.raises(RuntimeError, match="Choose a kind of file that a model has"):

@@ -22,7 +22,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 OUT = ROOT / "out" / "window"
 #: Modules of the walk, each after what it imports.
-MODULES = ("pace", "hands", "files", "eyes", "book", "spread", "painting", "bound", "walk")
+MODULES = ("pace", "hands", "files", "eyes", "book", "spread", "painting", "bound", "model", "walk")
 NEEDED = ("blender", "Xvfb", "xdotool", "import")
 SIZE = (1600, 1000)
 DONE = "Window walk: done"

@@ -1,7 +1,8 @@
-"""The walk: a spread from File > New on, its artwork painted over, a book bound of two spreads, filmed, handed on."""
+"""The walk: a spread from File > New on, its artwork painted over, a book bound of two spreads, filmed, handed on; and a model."""
 
 from tests.window.bound import bind_and_film
 from tests.window.files import FILES
+from tests.window.model import unfold_model
 from tests.window.pace import beat
 from tests.window.painting import paint
 from tests.window.spread import build_spread
@@ -16,3 +17,4 @@ def walk():
     yield from build_spread()
     yield from paint("v-fold")
     yield from bind_and_film()
+    yield from unfold_model()
