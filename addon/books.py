@@ -7,7 +7,16 @@ from typing import Any
 
 import bpy
 
-from .carrying import BOUND_KEY, FOLDER_KEY, TEXT_KEY, is_materialized, materialized_folder, name_images, own_folder
+from .carrying import (
+    BOUND_KEY,
+    FOLDER_KEY,
+    TEXT_KEY,
+    is_materialized,
+    keep_models,
+    materialized_folder,
+    name_images,
+    own_folder,
+)
 from .channels import OPENING
 from .geometry import Description, parse_description
 from .rig import PANEL_KEY, PIECE_KEY
@@ -63,6 +72,7 @@ def remember_description(root: bpy.types.Object, description: Description) -> No
     if not is_materialized(description.folder) or root.get(FOLDER_KEY) is None:
         root[FOLDER_KEY] = str(description.folder)
     name_images(description.folder)
+    keep_models(root)
 
 
 def description_of(root: bpy.types.Object) -> Description:

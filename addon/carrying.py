@@ -20,7 +20,7 @@ from typing import Any
 import bpy
 
 from .geometry.errors import FileError
-from .geometry.unfold.mesh_files import companions
+from .packed_models import are_models_gone, models_in, models_of, pack_models
 
 __all__ = [
     "BOUND_KEY",
@@ -38,6 +38,7 @@ __all__ = [
     "images_of_book",
     "is_materialized",
     "is_painted_over",
+    "keep_models",
     "mark_image",
     "materialized_folder",
     "model_names",
@@ -65,8 +66,9 @@ _ART = "art"
 _FACES = ("art_front", "art_back")
 
 
-#: Where a picture's file comes from: a file, or what is packed.
+#: Where a picture's file comes from: a file, or what is packed; and where any file comes from.
 Source = Path | bpy.types.Image
+_Any = Source | bytes
 
 
 def own_folder(root: bpy.types.Object) -> Path:
@@ -104,7 +106,8 @@ def materialized_folder(root: bpy.types.Object) -> Path:
 
     Returns
     -------
-    Path : the description's own folder while every artwork file that the book shows is there as the book shows it
+    Path : the description's own folder while every artwork file that the book shows is there as the book shows it, and
+    every model
 
     Raises
     ------
@@ -112,10 +115,11 @@ def materialized_folder(root: bpy.types.Object) -> Path:
         The temporary folder cannot be written.
     """
     names = artwork_names(_text_of(root))
-    if not names:
+    gone = are_models_gone(root, _text_of(root), own_folder(root))
+    if not names and not gone:
         return own_folder(root)
     folder, images = own_folder(root), images_of_book(root)
-    if all(name not in images or _is_there(folder / name, images[name]) for name in names):
+    if not gone and all(name not in images or _is_there(folder / name, images[name]) for name in names):
         return folder
     return _written({**_models(root), **_sources(folder, names, images)})
 
@@ -189,7 +193,7 @@ def artwork_files(root: bpy.types.Object) -> dict[str, bytes]:
     The files of its solids' models are among them.
     """
     names = artwork_names(_text_of(root))
-    sources = {**_models(root), **_sources(own_folder(root), names, images_of_book(root))}
+    sources: dict[str, _Any] = {**_models(root), **_sources(own_folder(root), names, images_of_book(root))}
     return {name: _content(source) for name, source in sources.items()}
 
 
@@ -301,26 +305,22 @@ def _sources(folder: Path, names: tuple[str, ...], images: Mapping[str, bpy.type
 
 
 def model_names(root: bpy.types.Object) -> tuple[str, ...]:
-    """The files of the models of a book's solids, with their materials and pictures; those that are there."""
-    folder = own_folder(root)
-    if "model" not in _text_of(root):
-        return ()
-    try:
-        mechanisms = tomllib.loads(_text_of(root)).get("mechanism", [])
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError):
-        return ()
-    tables = mechanisms if isinstance(mechanisms, list) else []
-    named = [table.get("model") for table in tables if isinstance(table, dict)]
-    names = [name for name in named if isinstance(name, str) and (folder / name).is_file()]
-    return tuple(dict.fromkeys(each for name in names for each in (name, *companions(folder, name))))
+    """The files of the models of a book's solids, with their materials and pictures; those that are in its folder."""
+    return tuple(models_in(_text_of(root), own_folder(root)))
 
 
-def _models(root: bpy.types.Object) -> dict[str, Source]:
-    """Where they come from; models are not packed."""
-    return {name: own_folder(root) / name for name in model_names(root)}
+def keep_models(root: bpy.types.Object) -> None:
+    """Pack the files of a book's models as they are in its folder now; what is gone there stays packed."""
+    pack_models(root, _text_of(root), own_folder(root))
 
 
-def _content(source: Source) -> bytes:
+def _models(root: bpy.types.Object) -> Mapping[str, _Any]:
+    return models_of(root, _text_of(root), own_folder(root))
+
+
+def _content(source: _Any) -> bytes:
+    if isinstance(source, bytes):
+        return source
     if not isinstance(source, Path):
         return _packed(source)
     try:
@@ -329,7 +329,7 @@ def _content(source: Source) -> bytes:
         raise FileError(f"{source}: the artwork cannot be read ({error.strerror or error})") from None
 
 
-def _written(sources: Mapping[str, Source]) -> Path:
+def _written(sources: Mapping[str, _Any]) -> Path:
     """A folder that holds the sources under their names, and nothing else; the same one for the same content."""
     digests = [(name, _digest(source)) for name, source in sorted(sources.items())]
     base = Path(bpy.app.tempdir or tempfile.gettempdir(), _CARRIED)
@@ -351,7 +351,9 @@ def _written(sources: Mapping[str, Source]) -> Path:
     return target
 
 
-def _digest(source: Source) -> str:
+def _digest(source: _Any) -> str:
+    if isinstance(source, bytes):
+        return _digest_text(source)
     return _file_digest(source) if isinstance(source, Path) else _digest_of(source)
 
 

@@ -87,7 +87,7 @@ class HINGELEAF_OT_put_model(ModelOperator, bpy.types.Operator):
             write_files({folder / each: data for each, data in files.items()})
         change_book(context, book, self._described(description, name, file, wishes_of(root)))
         activate(context, book, name)
-        self.report({"INFO"}, f"The book needs the model's mesh, {own_folder(book) / file}: keep it there")
+        self.report({"INFO"}, f"The model's mesh was saved as {own_folder(book) / file}; the .blend carries it too")
         if choices_of(root):
             self.report({"WARNING"}, "On the panel it is cut anew: edges chosen by hand are not kept there")
 

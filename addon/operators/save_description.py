@@ -8,7 +8,7 @@ from bpy.props import BoolProperty, StringProperty
 
 from ..books import description_file
 from ..carrying import artwork_files
-from ..designing import change_book, finish_change, read_design
+from ..designing import change_book, design_of, finish_change
 from ..geometry import parse_description
 from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
@@ -70,7 +70,8 @@ class HINGELEAF_OT_save_description(BookOperator, bpy.types.Operator):
         root = self.book(context)
         file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
         finish_change(context, root)
-        description = read_design(root)
+        # What cannot be built would be refused when its files are there already.
+        description, _ = design_of(root)
         files = new_files(file.parent, artwork_files(root), replace=self.replace)
         for folder in dict.fromkeys([file.parent, *(item.parent for item in files)]):
             make_folder(folder)

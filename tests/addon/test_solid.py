@@ -175,3 +175,56 @@ def test_a_model_half_written_leaves_the_solid_as_it_was(bpy, block, tmp_path):
     bpy.context.view_layer.update()
     _, (_, middle) = walls_and_lid(block)
     assert middle.z == pytest.approx(0.035, abs=0.002)
+
+
+def test_a_blend_alone_carries_its_models(bpy, block, tmp_path):
+    """Saved, and opened where the description's folder is gone: checked, changed, and saved with its model again."""
+    import shutil
+
+    blend = tmp_path / "block.blend"
+    bpy.ops.wm.save_as_mainfile(filepath=str(blend))
+    shutil.rmtree(tmp_path / "models")
+    bpy.ops.wm.open_mainfile(filepath=str(blend))
+    root = bpy.data.objects["Block"]
+    bpy.context.view_layer.objects.active = root
+    assert bpy.ops.hingeleaf.check_book() == {"FINISHED"}
+    codes = [finding.short.partition(":")[0] for finding in bpy.context.scene.hingeleaf.findings]
+    assert "solid-stands" in codes
+    assert "artwork" not in codes
+    designing = sys.modules[f"{MODULE}.designing"]
+    designing.change_sizes(bpy.context, root, "block", {"turn": 30.0})
+    designing.finish_change(bpy.context, root)
+    assert "turn = 30" in root["hingeleaf_description"]
+    walls, _ = walls_and_lid(root)
+    for item, place in walls.values():
+        assert seen(item, place) == pytest.approx((*BLUE, 1), abs=0.01)
+    target = tmp_path / "elsewhere" / "again.toml"
+    assert bpy.ops.hingeleaf.save_description(filepath=str(target)) == {"FINISHED"}
+    assert (target.parent / "models" / "block.obj").read_text() == MODEL
+    assert (target.parent / "models" / "block.mtl").read_text() == COLORS.format("0 0 1")
+    assert (target.parent / "models" / "lid.png").is_file()
+
+
+def test_what_is_packed_is_the_model_as_it_is_now(bpy, block, tmp_path):
+    watching = sys.modules[f"{MODULE}.watching"]
+    watching.look_at_files(bpy.context)
+    before = bytes(block["hingeleaf_models"])
+    (tmp_path / "models" / "block.obj").write_text(MODEL.replace("25", "35"))
+    for _ in range(3):
+        watching.look_at_files(bpy.context)
+    assert bytes(block["hingeleaf_models"]) != before
+
+
+def test_a_model_that_is_nowhere_is_told_of_in_one_sentence(bpy, block, tmp_path):
+    import shutil
+
+    shutil.rmtree(tmp_path / "models")
+    del block["hingeleaf_models"]
+    before = block["hingeleaf_description"]
+    with pytest.raises(RuntimeError, match=r"block\.obj cannot be read"):
+        bpy.ops.hingeleaf.check_book()
+    target = tmp_path / "elsewhere" / "again.toml"
+    with pytest.raises(RuntimeError, match=r"block\.obj cannot be read"):
+        bpy.ops.hingeleaf.save_description(filepath=str(target))
+    assert not target.exists()
+    assert block["hingeleaf_description"] == before

@@ -364,10 +364,10 @@ def test_its_size_is_handy_or_as_it_is_wished(bpy, house):
     root = laid(bpy)
     # 8 m long: the longest side is made about 50 mm.
     assert root.hingeleaf_model.size_by == "HEIGHT"
-    assert root.hingeleaf_model.height == pytest.approx(105.0)
-    assert model_of(bpy, root).scale == pytest.approx(105.0 / 7000.0, rel=1e-6)
+    assert root.hingeleaf_model.height == pytest.approx(45.0)
+    assert model_of(bpy, root).scale == pytest.approx(45.0 / 7000.0, rel=1e-6)
     # Shown as large as the model stands there.
-    assert root.scale[0] == pytest.approx(7000.0 / 105.0, rel=1e-6)
+    assert root.scale[0] == pytest.approx(7000.0 / 45.0, rel=1e-6)
     root.hingeleaf_model.height = 50.0
     module("model_updating").look_after(bpy.context)
     facets = model_of(bpy, root).unfolded.facets
@@ -397,7 +397,7 @@ def test_an_edited_model_is_followed(bpy, house):
     bpy.context.view_layer.update()
     updating.look_after(bpy.context)
     facets = model_of(bpy, root).unfolded.facets
-    assert np.ptp(facets.vertices[:, 0]) == pytest.approx(50.0, rel=1e-5)
+    assert np.ptp(facets.vertices[:, 0]) == pytest.approx(120.0, rel=1e-5)
     shown = [face for item in nets(root) for face in drawn(bpy, item)]
     assert len(shown) >= 7
     # Laying nets is no edit: nothing more is to be done.

@@ -1,4 +1,4 @@
-"""The walk: a spread from File > New on, its artwork painted over, a book bound of two spreads, filmed, handed on; and a model."""
+"""The walk: a spread from File > New on, its artwork painted over, a bound book, filmed and handed on; and a model."""
 
 from tests.window.bound import bind_and_film
 from tests.window.files import FILES
