@@ -1,4 +1,4 @@
-"""The commands: python -m geometry check | poses | nets."""
+"""The commands: python -m geometry COMMAND; each says with --help what it takes."""
 
 from __future__ import annotations
 

@@ -39,6 +39,27 @@ def assemble(description: Description) -> Spread:
     ------
     DescriptionError
         A mechanism cannot be built; carries every problem found.
+
+    Examples
+    --------
+    >>> from .description.reader import parse_description
+    >>> spread = assemble(parse_description('''
+    ... format = 1
+    ... [page]
+    ... size = "A5"
+    ... [[mechanism]]
+    ... kind = "tent"
+    ... id = "roof"
+    ... fold = "spine"
+    ... at = 60
+    ... length = 50
+    ... base = 20
+    ... height = 30
+    ... '''))
+    >>> list(spread.panels)
+    ['page.right', 'page.left', 'roof.left', 'roof.left.tab', 'roof.right', 'roof.right.tab']
+    >>> sorted({fold for fold, side in spread.folds})
+    ['roof.left', 'roof.middle', 'roof.right', 'spine']
     """
     building, problems, trims = _built(description, frozenset())
     hinges = _hinges(building, problems) if not problems else ()

@@ -101,6 +101,34 @@ class Spread:
         Returns
         -------
         Motion
+
+        Examples
+        --------
+        The ridge of a tent is a mountain, so its angle through the printed face is above 180 degrees. Flat open the
+        two walls of 30 mm stand on bases of 20 mm, and the sine of half the angle between them is 20/30.
+
+        >>> from .assembly import assemble
+        >>> from .description.reader import parse_description
+        >>> spread = assemble(parse_description('''
+        ... format = 1
+        ... [page]
+        ... size = "A5"
+        ... [[mechanism]]
+        ... kind = "tent"
+        ... id = "roof"
+        ... fold = "spine"
+        ... at = 60
+        ... length = 50
+        ... base = 20
+        ... height = 30
+        ... '''))
+        >>> motion = spread.pose(np.radians([0.0, 90.0, 180.0]))
+        >>> np.degrees(motion.dihedral(spread.middle_of("roof"))).round(3)
+        array([360.   , 303.749, 276.379])
+        >>> np.degrees(2 * np.pi - 2 * np.arcsin(20 / 30)).round(3)
+        np.float64(276.379)
+        >>> motion.reached()
+        array([ True,  True,  True])
         """
         moved = {f"{name}:hand": value for name, value in (hands or {}).items()}
         variables = solve_cells(openings_rad, self.units, moved)

@@ -75,6 +75,29 @@ def run_checks(spread: Spread) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding, errors first
+
+    Examples
+    --------
+    A tent whose walls are shorter than its bases locks, where the sine of half the opening is 18/20.
+
+    >>> from ..assembly import assemble
+    >>> from ..description.reader import parse_description
+    >>> low = assemble(parse_description('''
+    ... format = 1
+    ... [page]
+    ... size = "A5"
+    ... [[mechanism]]
+    ... kind = "tent"
+    ... id = "roof"
+    ... fold = "spine"
+    ... at = 60
+    ... length = 50
+    ... base = 20
+    ... height = 18
+    ... '''))
+    >>> worst = run_checks(low)[0]
+    >>> worst.code, worst.severity, round(worst.opening_deg, 2)
+    ('opens-fully', 'error', 128.32)
     """
     return worst_first(finding for check in CHECKS.values() for finding in check(spread))
 

@@ -89,7 +89,25 @@ def describes_book(data: Mapping[str, Any]) -> bool:
 
 
 def parse_description(text: str, *, source: str = "description", folder: Path | None = None) -> Description:
-    """Read a description from its text; see read_description."""
+    """Read a description from its text; see read_description.
+
+    Examples
+    --------
+    >>> description = parse_description('''
+    ... format = 1
+    ... [page]
+    ... size = "A5"
+    ... [[mechanism]]
+    ... kind = "v-fold"
+    ... id = "hill"
+    ... fold = "spine"
+    ... at = 60
+    ... angle = 45
+    ... height = 50
+    ... ''')
+    >>> description.page.width_mm, [(spec.id, spec.kind) for spec in description.mechanisms]
+    (148.0, [('hill', 'v-fold')])
+    """
     data = parsed(text, source)
     if describes_book(data):
         message = (

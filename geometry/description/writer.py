@@ -51,6 +51,23 @@ def change_mechanism(description: Description, mechanism_id: str, values: Mappin
         There is no such mechanism.
     DescriptionError
         The changed description is not sound.
+
+    Examples
+    --------
+    >>> before = parse_description('''
+    ... format = 1
+    ... [page]
+    ... size = "A5"
+    ... [[mechanism]]
+    ... kind = "v-fold"
+    ... id = "hill"
+    ... fold = "spine"
+    ... at = 60
+    ... angle = 45    # steep
+    ... height = 50
+    ... ''')
+    >>> print(change_mechanism(before, "hill", {"angle": 40}).text.splitlines()[-2])
+    angle = 40    # steep
     """
     document = tomlkit.parse(description.text)
     tables: Any = document.get("mechanism", [])

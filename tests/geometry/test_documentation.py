@@ -174,7 +174,7 @@ def test_commands_of_build_are_understood(usage, monkeypatch):
 
 
 def test_every_command_is_run_or_has_a_reason():
-    """Whatever looks like a command is one of those above, and the list of those not run has no more than pages tell."""
+    """Whatever looks like a command is one of those above; those not run are in the list, and nothing else is."""
     run_here = [*geometry_commands(), *(f"python3 {line}" for line in build_commands()), *build_commands()]
     told = [re.sub(r" +", " ", line) for page in PAGES for line in pages.command_lines(page)]
     program = re.compile(r"(\S*python3?|build\.py|blender|pip|pytest|ruff|mypy) ")
@@ -207,16 +207,23 @@ BLOCKS = [block for page in PAGES for block in pages.blocks(page)]
 def test_blocks_of_code(block, folder, monkeypatch):
     monkeypatch.chdir(folder)
     if block.language == "python":
-        test = doctest.DocTestParser().get_doctest(block.text, {}, block.page, block.page, 0)
-        assert test.examples
-        out = []
-        assert doctest.DocTestRunner(verbose=False).run(test, out=out.append).failed == 0, "".join(out)
-    elif block.language == "json":
+        return  # all of a page are run in their order, below
+    if block.language == "json":
         json.loads(block.text)
     elif block.language == "toml":
         standing(block.text)
     else:
         assert block.language == ""
+
+
+@pytest.mark.parametrize("page", sorted({block.page for block in BLOCKS if block.language == "python"}))
+def test_python_on_a_page_runs_in_its_order(page, folder, monkeypatch):
+    monkeypatch.chdir(folder)
+    text = "\n".join(block.text for block in pages.blocks(page) if block.language == "python")
+    test = doctest.DocTestParser().get_doctest(text, {}, page, page, 0)
+    assert len(test.examples) > 30
+    out = []
+    assert doctest.DocTestRunner(verbose=False).run(test, out=out.append).failed == 0, "".join(out)
 
 
 def standing(text: str) -> None:
