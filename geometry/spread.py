@@ -125,8 +125,8 @@ class Spread:
         >>> motion = spread.pose(np.radians([0.0, 90.0, 180.0]))
         >>> np.degrees(motion.dihedral(spread.middle_of("roof"))).round(3)
         array([360.   , 303.749, 276.379])
-        >>> np.degrees(2 * np.pi - 2 * np.arcsin(20 / 30)).round(3)
-        np.float64(276.379)
+        >>> round(float(np.degrees(2 * np.pi - 2 * np.arcsin(20 / 30))), 3)
+        276.379
         >>> motion.reached()
         array([ True,  True,  True])
         """
