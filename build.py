@@ -673,8 +673,9 @@ def pictures(args: argparse.Namespace, rest: list[str]) -> int:
     python = environment(find_interpreters(args.python)[0])
     require_libraries(python)
     env = child_environment(PYTHONPATH=str(ROOT))
-    if failed := subprocess.call([python, "scenes/draw_nets.py", *rest], cwd=ROOT, env=env):
-        return failed
+    for drawing in (["scenes/draw_checks.py"], ["scenes/draw_nets.py", *rest]):
+        if failed := subprocess.call([python, *drawing], cwd=ROOT, env=env):
+            return failed
     with tempfile.TemporaryDirectory() as folder:
         stage(Path(folder))
         env = child_environment(PYTHONPATH=folder)
