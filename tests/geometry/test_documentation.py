@@ -265,7 +265,7 @@ def test_the_table_of_checks_is_that_of_the_code():
 
 
 #: Folders and files that commands make, and names of files in examples.
-MADE = ("out/", ".venv/", "cliff-front", "SCENE-")
+MADE = ("out/", ".venv/", "cliff-front", "SCENE-", "hill.toml")
 _FILE = re.compile(r"[\w./-]+(\.(py|toml|md|txt|svg|png|pdf|json|obj|dxf|log)|/)")
 SOURCES = ("addon", "geometry", "scenes", "tests")
 
