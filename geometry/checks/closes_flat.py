@@ -54,7 +54,8 @@ def _jam(spread: Spread, item: Unit, low: float) -> Finding:
     piece = _piece_of(spread, item.id)
     message = f"{item.id} jams at an opening of {opening:.2f} degrees; the book's fore edge stays {gap:.2f} mm open"
     missing = item.missing_mm(0.0) if isinstance(item, Loop) and item.driver == "spine" else float("nan")
-    if np.isfinite(missing):
+    # What is in the way only in mid-motion could lie flat shut again: there is nothing to tell.
+    if round(missing, 2) > 0.0:
         message += f", and pressed shut its ends would miss each other by {missing:.2f} mm"
     severity = _severity(spread, piece, gap)
     return Finding(_CODE, severity, piece, spread.panel_of(item.id).id, None, opening, opening, "deg", message)

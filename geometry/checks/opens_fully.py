@@ -53,4 +53,5 @@ def _limits(item: Unit) -> str:
         return "it lies stretched there, at a dead point, and beyond it may go either way"
     missing = item.missing_mm(float(np.pi)) if isinstance(item, Loop) and item.driver == "spine" else float("nan")
     lacking = f"; to lie flat open its ends would have to miss each other by {missing:.2f} mm"
-    return "its panels let it go no further" + (lacking if np.isfinite(missing) else "")
+    # What is in the way only in mid-motion could lie flat open again: there is nothing to tell.
+    return "its panels let it go no further" + (lacking if round(missing, 2) > 0.0 else "")

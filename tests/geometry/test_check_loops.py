@@ -9,6 +9,7 @@ import pytest
 
 from geometry import assemble, parse_description
 from geometry.checks.loops import check_free_motions, check_loop_dead_points
+from geometry.checks.opens_fully import check_opens_fully
 from tests.geometry import strap_texts
 from tests.geometry.scene_texts import HEAD
 from tests.geometry.test_loops import crossed_tents
@@ -62,6 +63,21 @@ def test_a_dead_point_is_one_warning_with_its_opening_and_its_crease():
     assert (finding.measure, finding.unit) == (0.0, "deg")
     assert "at 129.2 degrees of opening" in finding.message
     assert "about link.c1" in finding.message
+
+
+def test_the_check_of_opening_tells_a_dead_point_from_a_lock():
+    text, furthest = crossed_tents(1e-12)
+    (finding,) = check_opens_fully(spread_of(text))
+    assert finding.opening_deg == pytest.approx(np.degrees(furthest), abs=1e-3)
+    assert "it lies stretched there, at a dead point" in finding.message
+    (lock,) = check_opens_fully(spread_of(crossed_tents(-0.1)[0]))
+    assert "dead point" not in lock.message
+
+
+def test_what_is_in_the_way_only_in_mid_motion_lacks_nothing_when_open():
+    """The tents' ends are furthest apart in mid-motion: fully open the strap, too short on the way, would reach again."""
+    (lock,) = check_opens_fully(spread_of(crossed_tents(-0.1)[0]))
+    assert lock.message.endswith("degrees: its panels let it go no further")
 
 
 @pytest.mark.parametrize("spare", [0.1, -0.1])

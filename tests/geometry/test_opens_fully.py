@@ -26,6 +26,7 @@ def test_a_tent_too_small_for_its_feet_locks_when_it_is_stretched(base, height):
     assert finding.code == "opens-fully"
     assert finding.severity == "error"
     assert finding.measure == finding.opening_deg == pytest.approx(lock, abs=1e-6)
+    assert finding.unit == "deg"
     assert f"{lock:.2f} degrees" in finding.message
     assert (finding.piece, finding.panel) == ("tent", "tent.left")
 
