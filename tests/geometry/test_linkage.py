@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 
 from geometry.errors import HingeleafError
-from geometry.linkage import AWAY, OVER, PlanarCell, SphericalCell, closing_partner
+from geometry.linkage import (
+    AWAY,
+    OVER,
+    PlanarCell,
+    SphericalCell,
+    closing_partner,
+    planar_brackets,
+    solve_planar,
+    solve_spherical,
+    spherical_brackets,
+)
 from tests.geometry.loops import close_loop, residual
 
 PI = np.pi
@@ -241,6 +251,58 @@ def test_almost_equal_cells_are_as_exact_as_equal_ones(branch, difference):
             if cell is not cells[2]:
                 assert motion.exists[0], cell
                 assert motion.middle[0] == 0.0, cell
+
+
+def sizes_of(cell):
+    if isinstance(cell, PlanarCell):
+        return cell.base_left, cell.base_right, cell.width_left, cell.width_right
+    return cell.alpha_left, cell.alpha_right, cell.beta_left, cell.beta_right
+
+
+def many_at_once(planar, branch):
+    """General cells, and cells that close flat or open flat but for every tiny difference, of both leanings."""
+    kind, solver = (PlanarCell, solve_planar) if planar else (SphericalCell, solve_spherical)
+    first, second, third = (34.0, 21.0, 27.0) if planar else (0.9, 0.7, 0.6)
+    shapes = [(first, second, third, 1.3 * third), (first, first, third, third)]
+    for hair in TINY:
+        shapes += [
+            (first, second + hair, third, third + first - second),
+            (first, second + hair, third, third - first + second),
+            (first, first + hair, third, third),
+            (first, second, third + hair, first + second - third),
+        ]
+    return [kind(*shape, branch) for shape in shapes], solver
+
+
+@pytest.mark.parametrize("planar", [True, False])
+@pytest.mark.parametrize("branch", [AWAY, OVER])
+@pytest.mark.parametrize("degrees", [0.0, 0.01, 30.0, 90.0, 179.99, 180.0])
+def test_cells_in_one_array_are_solved_like_each_of_them_alone(planar, branch, degrees):
+    """Cells that differ by a hair stand beside general ones: each must be flat where it is, and only there."""
+    cells, solver = many_at_once(planar, branch)
+    columns = np.array([sizes_of(cell) for cell in cells]).T
+    opening = np.radians(degrees)
+    together = solver(*columns, branch, np.full(len(cells), opening))
+    for index, cell in enumerate(cells):
+        alone = cell.solve(opening)
+        assert together.exists[index] == alone.exists[0], cell
+        if not alone.exists[0]:
+            continue
+        assert together.crease[index] == pytest.approx(alone.crease[0], rel=1e-12, abs=1e-10), cell
+        assert together.middle[index] == pytest.approx(alone.middle[0], abs=1e-10), cell
+        assert (together.middle[index] == 0.0) == (alone.middle[0] == 0.0), cell
+
+
+@pytest.mark.parametrize("planar", [True, False])
+def test_brackets_of_an_array_are_zero_exactly_where_those_of_the_cell_are(planar):
+    cells, _ = many_at_once(planar, AWAY)
+    columns = np.array([sizes_of(cell) for cell in cells]).T
+    together = np.array((planar_brackets if planar else spherical_brackets)(*columns)).T
+    alone = np.array([cell.brackets() for cell in cells])
+    assert ((together == 0.0) == (alone == 0.0)).all()
+    assert together == pytest.approx(alone, rel=1e-12, abs=1e-15)
+    assert (alone == 0.0).any(axis=0).all()
+    assert not (alone[0] == 0.0).any()
 
 
 @pytest.mark.parametrize("error", [0.0, *(10.0**power for power in range(-9, 0))])
