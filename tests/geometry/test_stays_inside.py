@@ -147,3 +147,30 @@ def test_tabs_and_windows_count():
     )
     expected = agrees_with_shapely(assemble(parse_description(HEAD + windowed)))
     assert expected["sun"][1] == pytest.approx(200 - 60)
+
+
+@pytest.mark.parametrize(
+    ("at", "turn", "edge"),
+    [("[129, 105]", 0, "the fore edge"), ("[74, 191]", 90, "the head"), ("[74, 19]", 270, "the foot")],
+)
+def test_a_handle_may_stand_out_of_each_outer_edge_as_far_as_it_says(at, turn, edge):
+    """A strip that runs 22 mm towards an edge 19 mm away."""
+    strip = (
+        f'[[mechanism]]\nkind = "pull-strip"\nid = "pull"\npanel = "page.right"\nat = {at}\nturn = {turn}\n'
+        "length = 22\nwidth = 8\ntravel = 2\nguides = [8]\n"
+    )
+    spread = assemble(parse_description(HEAD + strip + "beyond = 2\n"))
+    (finding,) = check_stays_inside(spread)
+    assert (finding.severity, finding.panel) == ("error", "pull.strip")
+    assert finding.measure == pytest.approx(1.0)
+    assert f"sticks out 3.00 mm, 1.00 mm more than it may, beyond {edge}" in finding.message
+    assert check_stays_inside(assemble(parse_description(HEAD + strip + "beyond = 3\n"))) == []
+
+
+def test_no_handle_may_stand_out_at_the_spine():
+    strip = (
+        '[[mechanism]]\nkind = "pull-strip"\nid = "pull"\npanel = "page.right"\nat = [19, 105]\nturn = 180\n'
+        "length = 22\nwidth = 8\ntravel = 2\nguides = [8]\nbeyond = 6\n"
+    )
+    (finding,) = check_stays_inside(assemble(parse_description(HEAD + strip)))
+    assert "snags the spine: 3.00 mm" in finding.message
