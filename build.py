@@ -52,9 +52,11 @@ REQUIREMENTS = {
     "core": ("requirements.txt",),
     "dev": ("requirements.txt", "requirements-dev.txt", "requirements-data.txt"),
     "types": ("requirements-types.txt",),
+    "mutation": ("requirements-mutation.txt",),
 }
 DATA_ONLY = "requirements-data.txt"  # installed without what they need
-STAMPED_BY = {"core": ("core",), "dev": ("core", "dev"), "types": ("types",)}
+STAMPED_BY = {"core": ("core",), "dev": ("core", "dev"), "types": ("types",), "mutation": ("mutation",)}
+OWN_FOLDER = ("types", "mutation")  # purposes whose packages would be in the way of Blender's
 
 PURE_WHEELS = ("ezdxf", "fonttools", "pyparsing", "reportlab", "svgelements", "tomlkit", "typing_extensions")
 BUILT_WHEELS = ("rectpack",)  # published as source only
@@ -294,12 +296,12 @@ def fingerprint(interpreter: Interpreter, purpose: str) -> str:
 
 
 def environment(interpreter: Interpreter, purpose: str = "core") -> str:
-    """Make or complete the environment for a purpose (core, dev or types) and return the path of its Python.
+    """Make or complete the environment for a purpose (core, dev, types or mutation) and return the path of its Python.
 
     A stamp is written last: an environment without it, or with another, is made anew. The packages for
     development are added to a finished core. A finished environment stays with the Python that it was made with.
     """
-    folder = VENV / ("types" if purpose == "types" else f"py{interpreter.version.replace('.', '')}")
+    folder = VENV / (purpose if purpose in OWN_FOLDER else f"py{interpreter.version.replace('.', '')}")
     python = python_in(folder)
 
     def finished(name: str) -> bool:
@@ -668,6 +670,13 @@ def fuzz(args: argparse.Namespace, rest: list[str]) -> int:
     return subprocess.call([python, "-m", "tests.fuzz.run", *rest], cwd=ROOT, env=child_environment())
 
 
+def mutate(args: argparse.Namespace, rest: list[str]) -> int:
+    """Run the mutation tester; it listens to which test reaches what, which Python 3.12 brought."""
+    interpreter = find_interpreter("3.13")
+    env = child_environment(HINGELEAF_MUTANTS=environment(interpreter, "mutation"), OPENBLAS_NUM_THREADS="1")
+    return subprocess.call([environment(interpreter, "dev"), "-m", "tests.mutation.run", *rest], cwd=ROOT, env=env)
+
+
 def pictures(args: argparse.Namespace, rest: list[str]) -> int:
     """Draw the pictures of the reference page."""
     python = environment(find_interpreters(args.python)[0])
@@ -721,6 +730,8 @@ def command_line() -> argparse.ArgumentParser:
     added.add_argument("--python-tags", default=tags, metavar="TAGS", help=text)
     command(bench, "bench", "time Hingeleaf against its peers and print the ratios", "Further arguments are passed on.")
     command(fuzz, "fuzz", "try wrong and hostile input for hours", "Further arguments as tests/fuzz/run.py has them.")
+    more = "Further arguments as tests/mutation/run.py has them."
+    command(mutate, "mutate", "try which small faults in the core no test sees", more)
     command(pictures, "pictures", "draw the pictures of scenes/README.md", "Names of scenes may follow; default: all.")
     added = command(set_up, "setup", "make the environments in .venv/", "The other commands do this by themselves.")
     added.add_argument("--dev", action="store_true", help="with what tests and benchmarks need")
@@ -733,7 +744,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return its exit status, 2 for what a user has to put right first."""
     parser = command_line()
     args, rest = parser.parse_known_args(arguments)
-    if rest and (args.action not in (run_tests, bench, fuzz, pictures) or getattr(args, "window", False)):
+    if rest and (args.action not in (run_tests, bench, fuzz, mutate, pictures) or getattr(args, "window", False)):
         parser.error(f"unknown arguments: {' '.join(rest)}")
     try:
         return int(args.action(args, rest))
