@@ -75,7 +75,7 @@ def test_the_check_of_opening_tells_a_dead_point_from_a_lock():
 
 
 def test_what_is_in_the_way_only_in_mid_motion_lacks_nothing_when_open():
-    """The tents' ends are furthest apart in mid-motion: fully open the strap, too short on the way, would reach again."""
+    """The tents' ends are furthest apart in mid-motion: a strap too short for that would reach again when open."""
     (lock,) = check_opens_fully(spread_of(crossed_tents(-0.1)[0]))
     assert lock.message.endswith("degrees: its panels let it go no further")
 

@@ -351,6 +351,17 @@ def test_the_lock_angles_are_where_the_cell_ceases_to_stand(cell):
     assert not stands[(fine < low - 1e-9) | (fine > high + 1e-9)].any()
 
 
+def test_a_cell_that_can_only_lie_stretched_or_shut_locks_where_it_stands():
+    """Hinge lines 40 and 20 mm from the fold are 20 mm apart only when it is shut, 60 mm only when it lies open."""
+    only_shut, only_open = PlanarCell(40.0, 20.0, 12.0, 8.0), PlanarCell(40.0, 20.0, 75.0, 15.0)
+    assert only_shut.lock() == (0.0, 0.0)
+    assert only_shut.solve([0.0, 0.1, PI]).exists.tolist() == [True, False, False]
+    assert only_open.lock() == (PI, PI)
+    assert only_open.solve([0.0, PI - 0.1, PI]).exists.tolist() == [False, False, True]
+    assert np.isnan(PlanarCell(40.0, 20.0, 12.0, 7.0).lock()).all()
+    assert np.isnan(PlanarCell(40.0, 20.0, 76.0, 15.0).lock()).all()
+
+
 @pytest.mark.parametrize("cell", named(random_spherical(60)))
 def test_spherical_lock_angles_are_those_of_the_closed_form(cell):
     """cos delta = (cos(beta_L -/+ beta_R) - cos alpha_L cos alpha_R)/(sin alpha_L sin alpha_R): DESIGN.md."""

@@ -1,8 +1,8 @@
 """The mutants of modules, as mutmut has them: python tests/mutation/mutants.py FILE... prints one JSON object a line.
 
 Run by the Python of .venv/mutation, where mutmut is; the tests run elsewhere, in the environment they always run in.
-Formatted strings are left alone, since they word messages, and so are the mutants that put None for a value: nearly any test
-fails on those, and a score would only look better. What a module exports is left alone too.
+Formatted strings are left alone, since they word messages, and so are the mutants that put None for a value: nearly any
+test fails on those, and a score would only look better. What a module exports is left alone too.
 """
 
 from __future__ import annotations

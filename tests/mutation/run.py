@@ -2,9 +2,9 @@
 
     python3 build.py mutate [MODULE...] [--sample 80] [--seed 1] [--all]
 
-For each module: its tests run once and it is noted which of them reach which line; then each mutant of the sample is put in
-the module's place in a forked process, where those tests run that reach its line, its own test file's first. No file of the
-core is changed. What survives is printed with its change, and stands in out/mutation/.
+For each module: its tests run once and it is noted which of them reach which line; then each mutant of the sample is
+put in the module's place in a forked process, where those tests run that reach its line, its own test file's first. No
+file of the core is changed. What survives is printed with its change, and stands in out/mutation/.
 """
 
 from __future__ import annotations
@@ -100,7 +100,8 @@ class Chosen:
         self.order = {test: index for index, test in enumerate(tests)}
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        items[:] = sorted((item for item in items if item.nodeid in self.order), key=lambda item: self.order[item.nodeid])
+        chosen = [item for item in items if item.nodeid in self.order]
+        items[:] = sorted(chosen, key=lambda item: self.order[item.nodeid])
 
 
 def path_of(module: str) -> str:
@@ -123,11 +124,12 @@ def mutants_of(path: str) -> list[Mutant]:
 
 def reached_by(path: str) -> list[Reached]:
     """Each test of a module with the lines that it reaches."""
-    note = OUT / "reached.json"
+    note = OUT / f"reached-{os.getpid()}.json"
     environment = {**os.environ, "HINGELEAF_MODULES": path, "HINGELEAF_REACHED": str(note)}
     command = [sys.executable, "-m", "pytest", "-p", "tests.mutation.reached", "-x", "-q", "-p", "no:cacheprovider"]
     subprocess.run([*command, *tests_of(path)], cwd=ROOT, env=environment, check=True, stdout=subprocess.DEVNULL)
     rows = json.loads(note.read_text(encoding="utf-8")).items()
+    note.unlink()
     return [Reached(test, seconds, frozenset(lines[path])) for test, (seconds, lines) in rows if path in lines]
 
 
@@ -209,7 +211,8 @@ def main(arguments: list[str] | None = None) -> int:
         count, tried, survived = tested(path, None if options.all else options.sample, options.seed)
         report = "".join(f"{mutant.number} line {mutant.line}\n{mutant.change}\n" for mutant in survived)
         (OUT / f"{name.replace('/', '-')}.txt").write_text(report, encoding="utf-8")
-        print(f"{name}: {count} mutants, {tried} tried, {tried - len(survived)} killed, {len(survived)} survived", flush=True)
+        left = len(survived)
+        print(f"{name}: {count} mutants, {tried} tried, {tried - left} killed, {left} survived", flush=True)
     return 0
 
 
