@@ -12,6 +12,7 @@ from geometry.poses import poses_data
 from tests.geometry import judge
 from tests.geometry.random_scenes import random_scene
 from tests.geometry.scene_texts import BIG, HEAD, SCENES, cut_in, rider, rider_on, tent, v_fold
+from tests.geometry.strap_texts import row
 
 
 def built(body):
@@ -146,6 +147,86 @@ def test_all_that_cannot_be_built_is_told_at_once_and_what_stands_on_it_is_not()
     ]
     assert "did you mean spine?" in found[0].message
     assert [problem.line for problem in found] == sorted(problem.line for problem in found)
+
+
+def test_a_loop_that_does_not_close_is_told_with_its_mechanism_and_line():
+    """Glue lines that run across both pages cannot stay parallel."""
+    text = BIG + row("50, 50", "; from_turn = 0; to_turn = 0")
+    (found,) = problems(text)
+    assert found.place == 'strap "bridge"'
+    assert found.line == (HEAD + text).splitlines().index('kind = "strap"')
+    assert "close" in found.message or "cannot move" in found.message
+
+
+def test_what_waits_to_be_moved_and_is_not_is_told_at_the_key_that_says_so():
+    flap = '[[mechanism]]\nkind = "flap"\nid = "lid"\npanel = "page.right"\nat = [70, 100]\nlength = 30\nwidth = 20\n'
+    text = flap + "driven = true\n"
+    (found,) = problems(text)
+    assert found.place == 'flap "lid", driven'
+    assert found.message.startswith("lid is moved by nothing")
+    assert found.line == (HEAD + text).splitlines().index("driven = true") + 1
+    # What was to move it has a problem of its own, and only that is told.
+    strip = (
+        '[[mechanism]]\nkind = "pull-strip"\nid = "pull"\npanel = "page.rihgt"\nat = [60, 100]\n'
+        'length = 60\nwidth = 10\ntravel = 20\nguides = [40]\ndrives = "lid"\nlink_at = 20\nlink_reach = 10\n'
+    )
+    assert [item.place for item in problems(text + strip)] == ['pull-strip "pull", panel']
+
+
+def test_the_file_is_named_in_front_of_its_problems():
+    description = parse_description(HEAD + v_fold("a", "spien"), source="two hills.toml")
+    with pytest.raises(DescriptionError, match=r"^two hills\.toml: 1 problem") as caught:
+        assemble(description)
+    assert caught.value.source == "two hills.toml"
+
+
+def test_the_spread_takes_over_what_the_description_says_of_its_pages(tmp_path):
+    """None of it has its default, so that nothing can be forgotten."""
+    text = (
+        'format = 1\ntitle = "Two hills"\n[page]\nsize = [120, 170]\nmargin = 7\nstock = "board"\n'
+        'art_front = "front.png"\nart_back = "back.png"\ncolor_front = "#102030"\ncolor_back = "#a0b0c0"\n'
+        "[stock.board]\ngrammage = 300\ncaliper = 0.42\n[checks]\ntab_width = 6.5\n"
+    )
+    description = parse_description(text, folder=tmp_path)
+    spread = assemble(description)
+    assert (spread.title, spread.page_size_mm, spread.margin_mm) == ("Two hills", (120.0, 170.0), 7.0)
+    assert spread.limits.tab_width == 6.5
+    (page,) = spread.pieces
+    assert (page.id, page.panels) == ("page", ("page.right", "page.left"))
+    assert (page.stock.id, page.stock.caliper_mm) == ("board", 0.42)
+    assert (page.art_front, page.art_back) == (str(tmp_path / "front.png"), str(tmp_path / "back.png"))
+    for color, wanted in ((page.color_front, "102030"), (page.color_back, "a0b0c0")):
+        assert [round(255 * part) for part in color] == list(bytes.fromhex(wanted))
+
+
+def test_the_pages_lie_on_either_side_of_the_spine_and_turn_about_it():
+    spread = built("")
+    assert spread.panels["page.right"].outline.bounds == (0.0, 0.0, 148.0, 210.0)
+    assert spread.panels["page.left"].outline.bounds == (-148.0, 0.0, 0.0, 210.0)
+    assert {panel.role for panel in spread.panels.values()} == {"page"}
+    (spine,) = spread.hinges
+    assert spine.kind == "spine"
+    assert spine.lines.tolist() == [[[0.0, 0.0], [0.0, 210.0]]] * 2
+    scene = judge.posed(poses_data(spread, [0.0, 90.0, 180.0]))
+    right, left = scene.world("page.right", [[148.0, 30.0]])[:, 0], scene.world("page.left", [[-148.0, 30.0]])[:, 0]
+    # The right page lies still; the left one comes over from lying open, at 90 degrees straight up.
+    assert right == pytest.approx(np.tile([148.0, 30.0, 0.0], (3, 1)))
+    assert left == pytest.approx(np.array([[148.0, 30.0, 0.0], [0.0, 30.0, 148.0], [-148.0, 30.0, 0.0]]))
+
+
+def test_either_side_of_the_spine_can_be_built_on_from_foot_to_head():
+    folds = built("").folds
+    assert set(folds) == {("spine", "valley"), ("spine", "mountain")}
+    openings = np.radians([0.0, 60.0, 180.0])
+    for fold in folds.values():
+        assert (fold.left.panel, fold.right.panel) == ("page.left", "page.right")
+        assert (fold.start, fold.end) == (0.0, 210.0)
+        assert fold.left.point(30.0) == pytest.approx([0.0, 30.0])
+        assert fold.right.point(30.0) == pytest.approx([0.0, 30.0])
+    inside, outside = folds["spine", "valley"], folds["spine", "mountain"]
+    assert (inside.handed, outside.handed) == (1.0, -1.0)
+    assert inside.dihedral.of({"spine": openings}) == pytest.approx(openings)
+    assert outside.dihedral.of({"spine": openings}) == pytest.approx(2 * np.pi - openings)
 
 
 def test_the_pieces_are_the_page_card_and_one_a_glued_mechanism():
