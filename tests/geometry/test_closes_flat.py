@@ -9,7 +9,7 @@ import pytest
 
 from geometry import assemble, change_mechanism, parse_description
 from geometry.checks import run_checks
-from geometry.checks.closes_flat import check_closes_flat
+from geometry.checks.closes_flat import check_closes_flat, closing_error
 from geometry.poses import poses_data
 from geometry.remedies import with_remedies
 from tests.geometry import judge
@@ -39,9 +39,12 @@ def test_a_tent_with_a_panel_too_long_jams_at_the_angle_of_the_closed_form(left,
     assert finding.unit == "deg"
     assert finding.measure == finding.opening_deg == pytest.approx(exact, abs=1e-6)
     assert exact == pytest.approx(about, abs=0.05)
-    assert finding.severity == "error"
-    assert finding.piece == "tent"
+    assert (finding.code, finding.severity) == ("closes-flat", "error")
+    assert (finding.piece, finding.panel) == ("tent", "tent.left")
     assert f"{exact:.2f} degrees" in finding.message
+    # The chord between the fore edges of two pages 148 mm wide.
+    chord = np.hypot(148 * (1 - np.cos(np.radians(exact))), 148 * np.sin(np.radians(exact)))
+    assert finding.message.endswith(f"the book's fore edge stays {chord:.2f} mm open")
 
 
 @pytest.mark.parametrize(("width", "error"), [(20.0, 0.5), (40.0, 0.5), (40.0, 0.05)])
@@ -55,6 +58,8 @@ def test_a_tent_with_a_panel_too_short_stands_off_by_the_height_of_its_triangle(
     assert finding.unit == "mm"
     assert finding.measure == pytest.approx(height, rel=1e-9)
     assert finding.opening_deg == 0.0
+    assert (finding.code, finding.piece) == ("closes-flat", "tent")
+    assert f"tent stands {height:.3g} mm off the page" in finding.message
     # The worked figure of DESIGN.md: about 6 mm.
     assert (width, error) != (20.0, 0.5) or height == pytest.approx(6.2, abs=0.3)
 
@@ -76,6 +81,16 @@ def test_the_place_and_the_height_are_those_of_the_highest_corner():
         corner = scene.world(finding.panel, [finding.place_mm])[0, 0]
         assert abs(corner[2]) == pytest.approx(finding.measure, abs=1e-9)
         assert judge.largest_height(scene, 0) == pytest.approx(finding.measure, abs=1e-9)
+
+
+def test_what_never_stands_is_named_and_what_only_locks_is_not():
+    """20 mm of card over feet that are 20 mm apart when shut, on both; a third locks beyond 97 degrees and stands."""
+    short = "length = 30; base_left = 40; base_right = 20; height_left = 12; height_right = 7"
+    lock = tent("roof", body="at = 160; length = 20; base = 40; height = 30")
+    (finding,) = found(tent("b", body=f"at = 20; {short}") + lock + tent("a", body=f"at = 90; {short}"))
+    assert finding.message.startswith("a, b cannot stand at any opening")
+    assert (finding.severity, finding.piece, finding.panel, finding.place_mm) == ("error", "a", None, None)
+    assert (finding.opening_deg, finding.measure, finding.unit) == (None, 180.0, "deg")
 
 
 def test_an_error_below_the_caliper_is_a_warning():
@@ -170,3 +185,32 @@ def test_a_jam_names_every_cell_that_jams_first():
     # Each with the opening at which it jams by itself.
     assert by_name["a"] == pytest.approx(9.125, abs=0.01)
     assert by_name["b"] == pytest.approx(12.95, abs=0.05)
+
+
+@pytest.mark.parametrize("error", [-2.0, 0.0, 0.5])
+@pytest.mark.parametrize("lean", ["away", "over"])
+def test_the_closing_error_is_what_the_right_panel_lacks(error, lean):
+    """Leaning away c + a = d + b closes flat, leaning over c + b = d + a: DESIGN.md, section 3."""
+    fits = 60.0 + (20.0 if lean == "away" else -20.0)
+    sizes = f"base_left = 40; base_right = 20; height_left = 60; height_right = {fits + error}"
+    spread = assemble(parse_description(HEAD + tent("roof", body=f'at = 60; length = 50; {sizes}; lean = "{lean}"')))
+    assert closing_error(spread, "roof") == pytest.approx(-error, abs=1e-9)
+
+
+@pytest.mark.parametrize("error", [-3.0, 0.0, 2.0])
+def test_the_closing_error_of_a_v_fold_is_in_degrees(error):
+    body = f"at = 60; angle_left = 60; angle_right = 40; crease_angle_left = 40; crease_angle_right = {60 + error}"
+    spread = assemble(parse_description(HEAD + v_fold("hill", body=f"{body}; height = 40")))
+    assert closing_error(spread, "hill") == pytest.approx(-error, abs=1e-9)
+
+
+def test_what_is_no_cell_or_stands_on_what_does_not_close_has_no_closing_error():
+    jams = "at = 20; length = 100; base_left = 40; base_right = 20; height_left = 40; height_right = {}"
+    bird = v_fold("bird", "tent.middle", "at = 30; angle = 45; height = 20")
+    for height in (60.5, 59.5):
+        spread = assemble(parse_description(HEAD + tent("tent", body=jams.format(height)) + bird))
+        assert closing_error(spread, "tent") == pytest.approx(60.0 - height)
+        assert closing_error(spread, "bird") is None
+        assert closing_error(spread, "cat") is None
+    closes = assemble(parse_description(HEAD + tent("tent", body=jams.format(60.0)) + bird))
+    assert closing_error(closes, "bird") == pytest.approx(0.0, abs=1e-9)

@@ -55,6 +55,37 @@ def test_tabs_of_one_host_on_either_face_do_not_overlap():
     assert len([item for item in found(same) if item.other]) == 2
 
 
+def test_an_overlap_is_told_of_the_second_with_its_place_area_and_narrower_side():
+    """Two riders of 30 x 20 mm, the second 20 mm further on: 10 x 20 mm lie twice on the page."""
+    one = rider_on("one", "page.right", "at = [40, 100]; size = [30, 20]")
+    (finding,) = found(one + rider_on("two", "page.right", "at = [60, 100]; size = [30, 20]"))
+    assert (finding.code, finding.severity, finding.unit) == ("glue", "warning", "mm")
+    assert (finding.panel, finding.other, finding.piece) == ("two", "one", "two")
+    assert finding.measure == pytest.approx(10.0)
+    assert "one and two are glued over each other on page.right (200.0 mm2)" in finding.message
+    x, y = finding.place_mm
+    assert 45 < x < 55
+    assert 90 < y < 110
+    (turned,) = found(one + rider_on("two", "page.right", "at = [40, 115]; size = [30, 20]"))
+    assert turned.measure == pytest.approx(5.0)
+    assert found(one + rider_on("two", "page.right", "at = [70, 100]; size = [30, 20]")) == []
+
+
+def test_glue_over_glue_is_an_error_between_tabs_and_a_warning_where_a_rider_covers_one():
+    """Tabs of 8 mm: the rider takes all of one's width, another tent's tab 5 mm of it."""
+    low = tent("low", body="at = 60; length = 50; base = 30; height = 40; tab_width = 8")
+    high = tent("high", body="at = 60; length = 50; base = 33; height = 50; tab_width = 8")
+    both = found(low + high)
+    assert [(item.severity, item.panel, item.other) for item in both] == [
+        ("error", "high.left.tab", "low.left.tab"),
+        ("error", "high.right.tab", "low.right.tab"),
+    ]
+    assert [item.measure for item in both] == pytest.approx([5.0, 5.0])
+    (finding,) = found(low + rider_on("moon", "page.right", "at = [30, 80]; size = [30, 20]"))
+    assert (finding.severity, finding.panel, finding.other) == ("warning", "moon", "low.right.tab")
+    assert finding.measure == pytest.approx(8.0)
+
+
 @pytest.mark.parametrize(("width", "few"), [(3.9, True), (4.0, False), (9.0, False)])
 def test_narrow_tabs(width, few):
     assert bool(found(tent("roof", body=f"at = 60; length = 50; base = 30; height = 40; tab_width = {width}"))) is few
@@ -63,6 +94,8 @@ def test_narrow_tabs(width, few):
 def test_a_narrow_tab_measures_its_width():
     for finding in found(v_fold("wall", body="at = 60; angle = 45; height = 50; tab_width = 3.25")):
         assert finding.measure == pytest.approx(3.25)
+        assert (finding.severity, finding.unit, finding.piece) == ("warning", "mm", "wall")
+        assert finding.message.endswith("a hand needs 4 mm")
         assert "only 3.2 mm wide" in finding.message
 
 
@@ -71,6 +104,9 @@ def test_too_near_to_the_fold_measures_the_distance():
         tent("roof", body="at = 60; length = 50; base = 12; height = 40"), "[checks]\nfold_clearance = 3\n"
     )
     assert [finding.measure for finding in findings] == pytest.approx([2.0, 2.0])
+    assert {(item.severity, item.unit, item.piece) for item in findings} == {("warning", "mm", "roof")}
+    assert [item.panel for item in findings] == ["roof.left.tab", "roof.right.tab"]
+    assert "within 2.00 mm of the fold it stands on; 3 mm keep it free" in findings[0].message
     assert (
         found(tent("roof", body="at = 60; length = 50; base = 12; height = 40"), "[checks]\nfold_clearance = 2\n") == []
     )
@@ -84,7 +120,8 @@ def test_a_rider_that_hangs_by_its_edge(inside, loose):
     assert bool(findings) is loose
     if loose:
         assert findings[0].measure == pytest.approx((3.0 - inside) * 10)
-        assert findings[0].unit == "mm2"
+        assert (findings[0].unit, findings[0].severity, findings[0].panel) == ("mm2", "warning", "flag")
+        assert f"only {100 * inside / 20:.0f} % of flag lie on roof.left; glue needs 15 %" in findings[0].message
 
 
 def test_a_rider_with_a_large_window_is_measured_by_its_card():

@@ -169,6 +169,7 @@ def test_what_jams_says_by_how_much():
     jam = found["closes-flat"]
     # |l - r| = 80 sin(opening/2) = 3.
     assert jam.opening_deg == pytest.approx(np.degrees(2 * np.arcsin(3 / 80)), abs=1e-6)
+    assert jam.message.startswith("bridge jams at an opening of ")
     assert jam.message.endswith("pressed shut its ends would miss each other by 3.00 mm")
 
 

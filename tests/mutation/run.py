@@ -38,7 +38,7 @@ TESTS = {
     "linkage": ("linkage", "reach", "closes_flat", "opens_fully", "v_fold", "tent", "platform"),
     "assembly": ("assembly", "flap", "rider", "apex_cut", "slit_cut_in", "strap", "trimming", "tabs", "glue"),
     "checks/closes_flat": ("closes_flat", "strap", "accordion", "mouth", "slit_cut_in"),
-    "checks/opens_fully": ("opens_fully", "strap", "accordion", "closes_flat"),
+    "checks/opens_fully": ("opens_fully", "check_loops", "strap", "accordion", "closes_flat"),
     "checks/stays_inside": ("stays_inside", "strap", "accordion", "flap", "tent"),
     "checks/glue": ("glue", "strap", "accordion", "platform", "rider", "flap"),
     "checks/collisions": ("collisions", "closes_flat", "strap", "accordion", "flap"),
