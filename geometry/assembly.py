@@ -223,8 +223,8 @@ def _hinges(building: Building, problems: list[Problem]) -> tuple[Hinge, ...]:
     hinges: list[Hinge] = []
     for plan in building.hinges:
         spans = _spans(building, plan)
-        if not spans:
-            problems.append(_cut_away(building, plan))
+        if not spans and (problem := _cut_away(building, plan)) not in problems:
+            problems.append(problem)
         for number, (start, end) in enumerate(spans, start=1):
             name = plan.id if number == 1 else f"{plan.id}#{number}"
             hinges.append(Hinge(name, plan.kind, plan.panels, _ends(plan, start, end), plan.dihedral))
@@ -232,11 +232,13 @@ def _hinges(building: Building, problems: list[Problem]) -> tuple[Hinge, ...]:
 
 
 def _cut_away(building: Building, plan: HingePlan) -> Problem:
-    message = f"{plan.id} has been cut away altogether; leave some of it"
+    # Where a tab is glued on, one fold is three hinges: its crease, and the gluing of the panel and of the tab.
+    fold = plan.id.removesuffix(".glue").removesuffix(".tab")
+    message = f"{fold} has been cut away altogether; leave some of it"
     for spec in building.description.mechanisms:
-        if spec.kind == "slit-cut-in" and plan.id.removesuffix(".glue") == spec.values.get("fold"):
+        if spec.kind == "slit-cut-in" and spec.values.get("fold") == fold:
             return Problem(spec.place("length"), message, spec.line("length"))
-    return Problem(plan.id, message, None)
+    return Problem(fold, message, None)
 
 
 def _spans(building: Building, plan: HingePlan) -> list[tuple[float, float]]:

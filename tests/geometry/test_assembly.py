@@ -261,14 +261,36 @@ def test_a_piece_that_overlaps_itself_on_its_net_is_refused():
     )
     assert [problem.place for problem in found] == ['v-fold "hill"']
     assert "overlaps itself on its net" in found[0].message
+    assert found[0].line == HEAD.count("\n") + 1
 
 
 def test_a_fold_that_is_cut_away_altogether_is_refused_with_the_mechanism_named():
     found = problems(cut_in("all", body='at = 60; length = 50; width = 20; slit_start = "edge"; slit_end = "edge"'))
     assert len(found) == 1
     assert "cut away altogether" in found[0].message
-    assert "all" in found[0].place
-    assert found[0].line
+    assert found[0].place == 'slit-cut-in "all", length'
+
+
+def test_of_several_cut_ins_the_one_that_cuts_a_fold_away_is_named():
+    text = cut_in("step") + cut_in(
+        "all", "step.middle", 'at = 0; length = 50; width = 5; slit_start = "edge"; slit_end = "edge"'
+    )
+    (found,) = problems(text)
+    assert found.place == 'slit-cut-in "all", length'
+    assert found.message.startswith("step.middle has been cut away altogether")
+    lengths = [number for number, row in enumerate((HEAD + text).splitlines(), 1) if row.startswith("length")]
+    assert found.line == lengths[1]
+
+
+@pytest.mark.parametrize("tab", ["inner", "outer"])
+def test_a_foot_that_is_cut_away_with_its_tab_is_told_once(tab):
+    """Its crease, the gluing of the panel and that of the tab are three hinges, but one mistake."""
+    roof = tent("roof", body=f'at = 60; length = 50; base = 30; height = 40; tab = "{tab}"')
+    body = 'at = 0; length = 50; width = 5; slit_start = "edge"; slit_end = "edge"'
+    (found,) = problems(roof + cut_in("all", "roof.left", body))
+    assert found.place == 'slit-cut-in "all", length'
+    assert found.message == "roof.left has been cut away altogether; leave some of it"
+    assert found.line
 
 
 def test_a_crease_broken_by_a_cut_is_two_hinges():

@@ -1,6 +1,6 @@
 """Mutation testing: which small faults in a module of the core would no test see?
 
-    python3 build.py mutate [MODULE...] [--sample 80] [--seed 1] [--all]
+    python3 build.py mutate [MODULE...] [--sample 100] [--seed 1] [--all] [--again]
 
 For each module: its tests run once and it is noted which of them reach which line; then each mutant of the sample is
 put in the module's place in a forked process, where those tests run that reach its line, its own test file's first. No
@@ -16,6 +16,7 @@ import importlib.util
 import json
 import os
 import random
+import re
 import resource
 import signal
 import subprocess
@@ -37,7 +38,7 @@ OUT = ROOT / "out" / "mutation"
 TESTS = {
     "linkage": ("linkage", "reach", "closes_flat", "opens_fully", "v_fold", "tent", "platform"),
     "assembly": ("assembly", "flap", "rider", "apex_cut", "slit_cut_in", "strap", "trimming", "tabs", "glue"),
-    "checks/closes_flat": ("closes_flat", "strap", "accordion", "mouth", "slit_cut_in"),
+    "checks/closes_flat": ("closes_flat", "remedies", "strap", "accordion", "mouth", "slit_cut_in"),
     "checks/opens_fully": ("opens_fully", "check_loops", "strap", "accordion", "closes_flat"),
     "checks/stays_inside": ("stays_inside", "strap", "accordion", "flap", "tent"),
     "checks/glue": ("glue", "strap", "accordion", "platform", "rider", "flap"),
@@ -181,25 +182,44 @@ def survives(mutant: Mutant, tests: list[Reached]) -> bool:
     return False
 
 
-def tested(path: str, sample: int | None, seed: int) -> tuple[int, int, list[Mutant]]:
-    """Try a module's mutants; returns how many there are, how many were tried, and what survived."""
+def note_of(name: str) -> Path:
+    """Where it stands what survived of a module."""
+    return OUT / f"{name.replace('/', '-')}.txt"
+
+
+def chosen(every: list[Mutant], name: str, options: argparse.Namespace) -> list[Mutant]:
+    """The mutants of a module that are to be tried."""
+    if options.again:
+        numbers = {int(row[1]) for row in re.finditer(r"^(\d+) line", note_of(name).read_text(encoding="utf-8"), re.M)}
+        return [mutant for mutant in every if mutant.number in numbers]
+    if options.all or options.sample >= len(every):
+        return every
+    return sorted(random.Random(options.seed).sample(every, options.sample), key=lambda mutant: mutant.number)
+
+
+def report(name: str, options: argparse.Namespace) -> None:
+    """Try a module's mutants, print what survives and how many did, and write it down."""
+    path = path_of(name)
     every = mutants_of(path)
-    tried = every if sample is None else random.Random(seed).sample(every, min(sample, len(every)))
+    tried = chosen(every, name, options)
     reached = reached_by(path)
     survived = []
-    for mutant in sorted(tried, key=lambda item: item.number):
+    for mutant in tried:
         if all(survives(mutant, tests) for tests in rounds(mutant, reached)):
-            survived.append(mutant)
-            print(f"{path}:{mutant.line}: mutant {mutant.number} survives\n{mutant.change}", flush=True)
-    return len(every), len(tried), survived
+            survived.append(f"{mutant.number} line {mutant.line}\n{mutant.change}\n")
+            print(f"{path}: mutant {survived[-1]}", end="", flush=True)
+    note_of(name).write_text("".join(survived), encoding="utf-8")
+    left = len(survived)
+    print(f"{name}: {len(every)} mutants, {len(tried)} tried, {len(tried) - left} killed, {left} survived", flush=True)
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Try the modules that are asked for; returns 0, since what survives is for a person to judge."""
     parser = argparse.ArgumentParser(prog="build.py mutate", description=__doc__.partition("\n")[0])
     parser.add_argument("modules", nargs="*", metavar="MODULE", help=f"of {', '.join(TESTS)}; default: all")
-    parser.add_argument("--sample", type=int, default=80, metavar="N", help="mutants of each, at random (default 80)")
+    parser.add_argument("--sample", type=int, default=100, metavar="N", help="mutants of each, at random (default 100)")
     parser.add_argument("--all", action="store_true", help="every mutant")
+    parser.add_argument("--again", action="store_true", help="only what survived the last time")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the sample (default 1)")
     options = parser.parse_args(arguments)
     unknown = [name for name in options.modules if name not in TESTS]
@@ -207,12 +227,7 @@ def main(arguments: list[str] | None = None) -> int:
         parser.error(f"there is no {unknown[0]} here; there are {', '.join(TESTS)}")
     OUT.mkdir(parents=True, exist_ok=True)
     for name in options.modules or TESTS:
-        path = path_of(name)
-        count, tried, survived = tested(path, None if options.all else options.sample, options.seed)
-        report = "".join(f"{mutant.number} line {mutant.line}\n{mutant.change}\n" for mutant in survived)
-        (OUT / f"{name.replace('/', '-')}.txt").write_text(report, encoding="utf-8")
-        left = len(survived)
-        print(f"{name}: {count} mutants, {tried} tried, {tried - left} killed, {left} survived", flush=True)
+        report(name, options)
     return 0
 
 
