@@ -22,8 +22,10 @@ from geometry.files import write_file
 from geometry.tolerances import SLIVER_MM2
 
 HERE = Path(__file__).resolve().parent
+#: Spreads that fail on purpose; no scenes, which all pass.
+FAULTY = HERE.parent / "tests" / "geometry" / "corpus" / "shown"
 
-#: The code of each check that has a picture: its scene in faults/, the opening that is drawn and from where it is seen
+#: The code of each check that has a picture: its spread in FAULTY, the opening that is drawn and from where it is seen
 #: (to the right of the reader, above the table), all in degrees.
 PICTURES: Mapping[str, tuple[float, float, float]] = {
     "closes-flat": (34.0, -12.0, 24.0),
@@ -41,7 +43,7 @@ _LINE = {"stroke": "#202020", "stroke-width": "0.5", "stroke-linejoin": "round"}
 
 def spread_of(code: str) -> Spread:
     """The spread that fails a check."""
-    return assemble(read_description(HERE / "faults" / f"{code}.toml"))
+    return assemble(read_description(FAULTY / f"{code}.toml"))
 
 
 def found_in(spread: Spread, code: str) -> set[str]:
