@@ -170,7 +170,8 @@ def test_commands_of_build_are_understood(usage, monkeypatch):
             assert fuzzing.main(rest) == 0
             assert taken == ([word for word in rest if word == "outlines"] or [*fuzzing.TARGETS, "designs"])
         elif rest:
-            assert args.action in (build.run_tests, build.bench, build.pictures), f"{usage}: {rest}"
+            others = (build.run_tests, build.bench, build.mutate, build.pictures)
+            assert args.action in others, f"{usage}: {rest}"
 
 
 def test_every_command_is_run_or_has_a_reason():
@@ -185,9 +186,8 @@ def test_every_command_is_run_or_has_a_reason():
 def test_every_option_is_one_and_those_of_the_core_are_all_told():
     core = options_of(_parser())
     known = set().union(*core.values(), *options_of(build.command_line()).values())
-    texts = "".join((ROOT / file).read_text(encoding="utf-8") for file in ("addon/filming_words.py", "build.py"))
-    known |= set(re.findall(r'"(--[\w-]+)"', texts + (ROOT / "tests/fuzz/run.py").read_text(encoding="utf-8")))
-    known |= set(re.findall(r'"(--[\w-]+)"', (ROOT / "tests/bench/run.py").read_text(encoding="utf-8")))
+    others = [ROOT / "addon/filming_words.py", ROOT / "build.py", *(ROOT / "tests").glob("*/run.py")]
+    known |= set(re.findall(r'"(--[\w-]+)"', "".join(path.read_text(encoding="utf-8") for path in others)))
     told = {page: set(re.findall(r"(?<![\w-])--[a-z][\w-]*", pages.page_text(page))) for page in PAGES}
     assert set().union(*told.values()) - known == set()
     assert set().union(*core.values()) - told["geometry/README.md"] == {"--help"}
