@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from shapely import box
@@ -122,8 +124,22 @@ def test_first_contact_and_depth(path):
         every = sampled_openings_deg(*np.degrees(spread.reachable()))
         motion = spread.pose(np.radians(every))
         poses = zip(motion.matrices[one], motion.matrices[two], strict=True)
-        deepest = max(depth_mm(panels.outlines[one], a, panels.outlines[two], b) for a, b in poses)
-        assert finding.measure == pytest.approx(deepest, abs=1e-6)
+        depths = [depth_mm(panels.outlines[one], a, panels.outlines[two], b) for a, b in poses]
+        assert finding.measure == pytest.approx(max(depths), abs=1e-6)
+        assert (finding.code, finding.severity, finding.unit) == ("collides", "error", "mm")
+        assert finding.piece == spread.panels[one].piece
+        said = re.fullmatch(
+            rf"{one} and {two} pass through each other from ([\d.]+) to ([\d.]+) degrees, deepest at ([\d.]+) degrees "
+            r"with ([\d.]+) mm \(looked at every degree from ([\d.]+) to ([\d.]+)\)",
+            finding.message,
+        )
+        first, last, at, depth, lowest, highest = map(float, said.groups())
+        assert first == pytest.approx(finding.opening_deg, abs=0.051)
+        assert depth == pytest.approx(finding.measure, abs=0.051)
+        assert (lowest, highest) == pytest.approx((every[0], every[-1]), rel=1e-5)
+        assert depths[int(np.argmin(np.abs(every - at)))] == pytest.approx(max(depths), abs=1e-6)
+        # Rounded to a tenth, beside the last sample with any depth.
+        assert last == pytest.approx(every[np.flatnonzero(np.array(depths) > _HAIR_MM)[-1]], abs=0.051)
 
 
 def test_the_place_lies_in_both_panels():
@@ -133,6 +149,36 @@ def test_the_place_lies_in_both_panels():
             from shapely import Point
 
             assert spread.panels[finding.panel].outline.distance(Point(finding.place_mm)) < 1e-6
+
+
+def two_flags():
+    """A tent with a flag on each side, 8 mm too long for it: each passes through its page."""
+    flags = rider_on("sun", "roof.left", "at = [-34, 30]; size = [38, 20]") + rider_on(
+        "moon", "roof.right", "at = [34, 30]; size = [38, 20]"
+    )
+    return assemble(parse_description(HEAD + tent("roof", body="at = 40; length = 60; base = 30; height = 45") + flags))
+
+
+def test_a_look_at_two_panels_alone_finds_what_the_whole_look_finds_of_them():
+    spread = two_flags()
+    found = check_collisions(spread)
+    assert {frozenset((item.panel, item.other)) for item in found} >= {
+        frozenset(("page.left", "sun")),
+        frozenset(("page.right", "moon")),
+    }
+    for finding in found:
+        assert check_collisions(spread, (finding.panel, finding.other)) == [finding]
+    assert check_collisions(spread, ("roof.left", "roof.right")) == []
+
+
+def test_a_look_among_some_panels_finds_only_pairs_with_one_of_them():
+    spread = two_flags()
+    found = check_collisions(spread)
+    for among in ({"sun"}, {"moon", "roof.left"}, {"roof.right.tab"}, set(spread.panels)):
+        expected = [item for item in found if {item.panel, item.other} & among]
+        assert check_collisions(spread, among=among) == expected
+    assert check_collisions(spread, among={"sun"}) != found
+    assert check_collisions(spread, among=set()) == []
 
 
 def test_the_openings_looked_at_are_said():
@@ -146,6 +192,8 @@ def test_openings_are_every_degree_and_closer_at_both_ends():
     assert {0.25, 0.5, 179.5, 179.75} <= set(openings)
     assert openings.min() > 0
     assert openings.max() < 180
+    assert len(openings) == 179 + 4
+    assert (np.diff(openings) > 0).all()
     assert sampled_openings_deg(9.1, 100.0).tolist() == list(np.arange(10.0, 100.0))
 
 

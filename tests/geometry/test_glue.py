@@ -39,6 +39,21 @@ def test_a_tab_that_lies_wholly_over_a_slot_measures_into_the_slot():
     assert all(finding.measure > 20 for finding in findings)
 
 
+@pytest.mark.parametrize(("base", "deep"), [(15, 15.0), (22, 8.0)])
+def test_a_tab_across_a_slot_measures_to_the_middle_of_it_though_all_its_corners_are_on_card(base, deep):
+    """The slot is 20 mm wide and 50 mm long, the tab 10 mm wide, 70 mm long and ends 10 mm before its crease.
+
+    What is over the slot has its corners at the slot's ends; furthest from card is its edge nearest to the spine.
+    """
+    step = cut_in("step", body="at = 60; length = 50; width = 20")
+    roof = tent("roof", body=f"at = 50; length = 70; base = {base}; height = 50; tab_width = 10")
+    beyond = [finding for finding in found(step + roof) if "beyond" in finding.message]
+    assert {finding.panel for finding in beyond} == {"roof.left.tab", "roof.right.tab"}
+    for finding in beyond:
+        assert finding.measure == pytest.approx(deep, abs=2e-3)
+        assert (finding.severity, finding.unit) == ("error", "mm")
+
+
 def test_the_place_lies_where_it_is_wrong():
     step = cut_in("step", body="at = 60; length = 50; width = 20")
     spread = spread_of(step + tent("roof", body="at = 70; length = 60; base = 26; height = 50"))

@@ -358,6 +358,10 @@ def test_a_cell_that_can_only_lie_stretched_or_shut_locks_where_it_stands():
     assert only_shut.solve([0.0, 0.1, PI]).exists.tolist() == [True, False, False]
     assert only_open.lock() == (PI, PI)
     assert only_open.solve([0.0, PI - 0.1, PI]).exists.tolist() == [False, False, True]
+    for base_left, base_right, width in np.random.default_rng(11).uniform(1.0, 90.0, (200, 3)):
+        whole = base_left + base_right + width
+        for sizes in ((width, whole), (whole, width)):
+            assert PlanarCell(base_left, base_right, *sizes).solve(PI).exists[0]
     assert np.isnan(PlanarCell(40.0, 20.0, 12.0, 7.0).lock()).all()
     assert np.isnan(PlanarCell(40.0, 20.0, 76.0, 15.0).lock()).all()
 
