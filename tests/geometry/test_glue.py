@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from shapely import Point
 
-from geometry import assemble, parse_description
+from geometry import assemble, parse_description, read_description
 from geometry.checks.glue import check_glue
-from tests.geometry.scene_texts import HEAD, SCENES, cut_in, rider_on, tent, v_fold
+from tests.geometry.scene_texts import HEAD, ROOT, SCENES, cut_in, rider_on, tent, v_fold
 
 
 def spread_of(body, checks=""):
@@ -125,6 +128,17 @@ def test_too_near_to_the_fold_measures_the_distance():
     assert (
         found(tent("roof", body="at = 60; length = 50; base = 12; height = 40"), "[checks]\nfold_clearance = 2\n") == []
     )
+
+
+def test_supports_of_a_platform_keep_clear_of_the_fold_that_the_whole_stands_on():
+    """With a limit that nothing keeps, each tab on a page is told with its distance from x = 0, the spine."""
+    spread = assemble(read_description(ROOT / "scenes/platform.toml"))
+    wide = replace(spread, limits=replace(spread.limits, fold_clearance=500.0))
+    told = {item.panel: item.measure for item in check_glue(wide) if "of the fold it stands on" in item.message}
+    on_pages = [area for area in spread.glue_areas if area.host in ("page.left", "page.right")]
+    assert {spread.panels[area.glued].piece for area in on_pages} >= {"stage.left.support", "stage.right.support"}
+    for area in on_pages:
+        assert told[area.glued] == pytest.approx(np.abs(np.asarray(area.outline.exterior.coords)[:, 0]).min())
 
 
 @pytest.mark.parametrize(("inside", "loose"), [(1.0, True), (2.9, True), (3.1, False)])
