@@ -18,8 +18,14 @@ import pytest
 
 import build
 
-REQUIREMENT_FILES = ("requirements.txt", "requirements-dev.txt", "requirements-data.txt", "requirements-types.txt")
-COMMANDS = ("demo", "test", "package", "bench", "fuzz", "setup")
+REQUIREMENT_FILES = (
+    "requirements.txt",
+    "requirements-dev.txt",
+    "requirements-data.txt",
+    "requirements-types.txt",
+    "requirements-mutation.txt",
+)
+COMMANDS = ("demo", "test", "package", "bench", "fuzz", "mutate", "setup")
 HERE = build.Interpreter(build.RUNNING, sys.version.split()[0], sys.executable, True)
 
 

@@ -179,11 +179,13 @@ def test_a_panel_that_turns_through_its_page_is_found_at_either_end(widths, pane
     assert [(item.panel, round(item.measure)) for item in through] == [(panel, 50)]
 
 
-def test_what_locks_says_by_how_much():
-    """Two panels of 36 mm over glue lines that come 80 mm apart."""
-    (lock,) = [item for item in run_checks(spread_of(row("36, 36"))) if item.code == "opens-fully"]
-    assert lock.opening_deg == pytest.approx(np.degrees(2 * np.arcsin(72 / 80)), abs=1e-6)
-    assert lock.message.endswith("would have to miss each other by 8.00 mm")
+@pytest.mark.parametrize("lacking", [8.0, 0.4])
+def test_what_locks_says_by_how_much(lacking):
+    """Two panels that are together so much too short for glue lines that come 80 mm apart."""
+    width = (80 - lacking) / 2
+    (lock,) = [item for item in run_checks(spread_of(row(f"{width}, {width}"))) if item.code == "opens-fully"]
+    assert lock.opening_deg == pytest.approx(np.degrees(2 * np.arcsin((80 - lacking) / 80)), abs=1e-6)
+    assert lock.message.endswith(f"would have to miss each other by {lacking:.2f} mm")
 
 
 @pytest.mark.parametrize("name", SCENES)

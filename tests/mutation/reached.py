@@ -51,5 +51,6 @@ def pytest_runtest_protocol(item: pytest.Item) -> object:
 
 def pytest_sessionfinish() -> None:
     """Write it down, and listen no longer."""
+    sys.monitoring.set_events(TOOL, sys.monitoring.events.NO_EVENTS)
     sys.monitoring.free_tool_id(TOOL)
     Path(os.environ["HINGELEAF_REACHED"]).write_text(json.dumps(REACHED), encoding="utf-8")

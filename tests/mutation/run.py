@@ -37,7 +37,7 @@ OUT = ROOT / "out" / "mutation"
 #: The tests of each module, its own first; all of them together take seconds.
 TESTS = {
     "linkage": ("linkage", "reach", "closes_flat", "opens_fully", "v_fold", "tent", "platform"),
-    "assembly": ("assembly", "flap", "rider", "apex_cut", "slit_cut_in", "strap", "trimming", "tabs", "glue"),
+    "assembly": ("assembly", "flap", "rider", "apex_cut", "slit_cut_in", "strap", "trimming", "tabs", "solid"),
     "checks/closes_flat": ("closes_flat", "remedies", "strap", "accordion", "mouth", "slit_cut_in"),
     "checks/opens_fully": ("opens_fully", "check_loops", "strap", "accordion", "closes_flat"),
     "checks/stays_inside": ("stays_inside", "strap", "accordion", "flap", "tent"),
