@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,8 @@ from shapely import box
 from geometry import assemble, parse_description, read_description
 from geometry.checks.collisions import check_collisions, sampled_openings_deg
 from geometry.crossing import CLEARANCE_MM, find_crossings, panel_edges
+from geometry.linkage import PlanarCell
+from geometry.model import Angle, CellOnFold
 from tests.geometry import corpus
 from tests.geometry.scene_texts import FILES, HEAD, SCENES, rider_on, tent
 from tests.geometry.solids import SHRINK_MM, Panels, depth_mm
@@ -142,6 +145,29 @@ def test_first_contact_and_depth(path):
         assert last == pytest.approx(every[np.flatnonzero(np.array(depths) > _HAIR_MM)[-1]], abs=0.051)
 
 
+@pytest.mark.parametrize("path", HITS, ids=lambda path: path.stem)
+def test_what_is_in_contact_at_the_only_sample_is_in_contact_from_the_jam_on(path):
+    """A cell without panels holds the book within half a degree about the middle of a contact: one sample is left."""
+    _, spread = corpus.built(path)
+    for finding in check_collisions(spread):
+        openings = sampled_openings_deg(finding.opening_deg, 179.0)
+        one, two = finding.panel, finding.other
+        outlines = Panels({name: spread.panels[name].outline for name in (one, two)}).outlines
+        motion = spread.pose(np.radians(openings))
+        poses = zip(motion.matrices[one], motion.matrices[two], strict=True)
+        depths = [depth_mm(outlines[one], a, outlines[two], b) for a, b in poses]
+        sample, depth = openings[int(np.argmax(depths))], max(depths)
+        # The hinge lines of the cell, 40 mm from the spine, come from c - d to c + d apart.
+        total, difference = (80.0 * np.sin(np.radians(sample + half) / 2) for half in (0.5, -0.5))
+        cell = PlanarCell(40.0, 40.0, (total + difference) / 2, (total - difference) / 2)
+        held = replace(spread, units=(*spread.units, CellOnFold("stop", cell, Angle("spine"), "spine")))
+        assert np.degrees(held.reachable()) == pytest.approx((sample - 0.5, sample + 0.5))
+        (found,) = check_collisions(held, (one, two))
+        assert found.measure == pytest.approx(depth, abs=1e-6)
+        assert found.opening_deg == pytest.approx(max(sample - 0.5, finding.opening_deg), abs=0.101)
+        assert found.message.endswith(f"(looked at every degree from {sample:g} to {sample:g})")
+
+
 def test_the_place_lies_in_both_panels():
     for path in HITS:
         _, spread = corpus.built(path)
@@ -169,6 +195,14 @@ def test_a_look_at_two_panels_alone_finds_what_the_whole_look_finds_of_them():
     for finding in found:
         assert check_collisions(spread, (finding.panel, finding.other)) == [finding]
     assert check_collisions(spread, ("roof.left", "roof.right")) == []
+
+
+def test_what_is_in_contact_from_the_shut_book_on_begins_at_the_first_opening_looked_at():
+    """Shut, card lies on card; nothing is looked at between that and a quarter of a degree."""
+    spread = two_flags()
+    for names in (("page.left", "sun"), ("page.right", "moon")):
+        (finding,) = check_collisions(spread, names)
+        assert finding.opening_deg == 0.25
 
 
 def test_a_look_among_some_panels_finds_only_pairs_with_one_of_them():

@@ -136,9 +136,9 @@ def reached_by(path: str) -> list[Reached]:
 
 def rounds(mutant: Mutant, reached: list[Reached]) -> Iterator[list[Reached]]:
     """Tests that can see a mutant: those of the module's own file first, then the fastest of the others."""
-    seeing = sorted(
-        (item for item in reached if not mutant.in_function or mutant.line in item.lines), key=lambda item: item.seconds
-    )
+    at_its_line = [item for item in reached if mutant.in_function and mutant.line in item.lines]
+    # What is carried out when the module is imported, such as defaults, is reached by none and seen by any.
+    seeing = sorted(at_its_line or reached, key=lambda item: item.seconds)
     home = tests_of(mutant.file)[0]
     for own in (True, False):
         group, left = [], BUDGET_S
