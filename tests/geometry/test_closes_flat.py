@@ -84,10 +84,13 @@ def test_the_place_and_the_height_are_those_of_the_highest_corner():
 
 
 def test_what_never_stands_is_named_and_what_only_locks_is_not():
-    """20 mm of card over feet that are 20 mm apart when shut, on both; a third locks beyond 97 degrees and stands."""
+    """19 mm of card over feet 20 mm apart when shut, on both; the others lock or jam, and stand at 90 degrees."""
     short = "length = 30; base_left = 40; base_right = 20; height_left = 12; height_right = 7"
     lock = tent("roof", body="at = 160; length = 20; base = 40; height = 30")
-    (finding,) = found(tent("b", body=f"at = 20; {short}") + lock + tent("a", body=f"at = 90; {short}"))
+    jam = tent(
+        "arch", body="at = 130; length = 20; base_left = 40; base_right = 20; height_left = 40; height_right = 61"
+    )
+    (finding,) = found(tent("b", body=f"at = 20; {short}") + lock + jam + tent("a", body=f"at = 90; {short}"))
     assert finding.message.startswith("a, b cannot stand at any opening")
     assert (finding.severity, finding.piece, finding.panel, finding.place_mm) == ("error", "a", None, None)
     assert (finding.opening_deg, finding.measure, finding.unit) == (None, 180.0, "deg")
