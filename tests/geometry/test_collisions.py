@@ -123,7 +123,8 @@ def test_first_contact_and_depth(path):
                     panels.put(name, motion.matrices[name][index])
                 touch.append(panels.touch(one, two))
             assert any(touch)
-            assert finding.opening_deg == pytest.approx(fine[touch.index(True)], abs=0.1)
+            # The first tenth of a degree in contact, so never before the contact itself.
+            assert -0.03 <= finding.opening_deg - fine[touch.index(True)] <= 0.11
         every = sampled_openings_deg(*np.degrees(spread.reachable()))
         motion = spread.pose(np.radians(every))
         poses = zip(motion.matrices[one], motion.matrices[two], strict=True)
