@@ -44,7 +44,7 @@ TESTS = {
     "checks/glue": ("glue", "strap", "accordion", "platform", "rider", "flap"),
     "checks/collisions": ("collisions", "closes_flat", "strap", "accordion", "flap"),
     "unfold/forests": ("unfold_folding", "unfold_tabs"),
-    "unfold/overlaps": ("unfold_folding", "unfold_tabs"),
+    "unfold/overlaps": ("unfold_overlaps", "unfold_folding", "unfold_tabs"),
     "unfold/tabs": ("unfold_tabs", "unfold_folding"),
 }
 #: Tests in one go are the fastest that reach a line, up to so many seconds together.
