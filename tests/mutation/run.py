@@ -225,6 +225,9 @@ def main(arguments: list[str] | None = None) -> int:
     unknown = [name for name in options.modules if name not in TESTS]
     if unknown:
         parser.error(f"there is no {unknown[0]} here; there are {', '.join(TESTS)}")
+    untried = [name for name in options.modules or TESTS if options.again and not note_of(name).is_file()]
+    if untried:
+        parser.error(f"{untried[0]} has not been tried before: run it without --again first")
     OUT.mkdir(parents=True, exist_ok=True)
     for name in options.modules or TESTS:
         report(name, options)
