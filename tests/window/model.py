@@ -19,7 +19,12 @@ SMALL, LARGE = 50, 100
 
 
 def unfold_model():
-    """The whole way of one model."""
+    """The whole way of one model, in a new file; what is open is saved first, or Blender would ask about it."""
+    if bpy.data.filepath:
+        move(middle(viewport()))
+        yield from beat()
+        yield from key("ctrl+s")
+        yield from until("the file is saved", lambda: not bpy.data.is_dirty)
     yield from new_file()
     yield from add_cube()
     yield from open_sidebar()
