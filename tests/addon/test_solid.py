@@ -2,6 +2,7 @@
 
 import sys
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -228,3 +229,32 @@ def test_a_model_that_is_nowhere_is_told_of_in_one_sentence(bpy, block, tmp_path
         bpy.ops.hingeleaf.save_description(filepath=str(target))
     assert not target.exists()
     assert block["hingeleaf_description"] == before
+
+
+@pytest.mark.parametrize("host", ["page.left", "page.right"])
+@pytest.mark.parametrize("opening_deg", [15.0, 80.0, 180.0])
+def test_a_solid_moves_with_its_panel(bpy, block, rig, host, opening_deg):
+    """Every corner is where the core has it."""
+    from geometry import assemble, parse_description
+    from geometry.transforms import apply, lift
+
+    designing = sys.modules[f"{MODULE}.designing"]
+    if host == "page.left":
+        text = block["hingeleaf_description"].replace("page.right", "page.left").replace("[60, 90]", "[-60, 90]")
+        designing.change_book(bpy.context, block, parsed(text, block["hingeleaf_folder"]))
+    rig.set_opening(block, opening_deg)
+    folder = Path(block["hingeleaf_folder"])
+    spread = assemble(parse_description(block["hingeleaf_description"], source="x", folder=folder))
+    matrices = spread.pose(np.radians([opening_deg])).matrices
+    panels, (solid,) = rig.panels(block), spread.solids
+    assert spread.panels[solid.host].id == host
+    for name in solid.panels:
+        corners = apply(matrices[name][0], lift(np.array(spread.panels[name].outline.exterior.coords)[:-1]))
+        shown = rig.world(panels[name])
+        apart = np.linalg.norm(shown[:, None] - corners[None], axis=2).min(axis=0).max()
+        assert apart < 0.05, name
+
+
+def parsed(text, folder):
+    """A description as the extension reads it."""
+    return sys.modules[f"{MODULE}.geometry"].parse_description(text, source="block.toml", folder=Path(folder))
