@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import tomllib
 import zipfile
 from collections.abc import Mapping
 from functools import lru_cache
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Any
 
 import bpy
@@ -17,8 +18,11 @@ from .geometry.unfold.mesh_files import companions, state_of
 __all__ = ["are_models_gone", "models_in", "models_of", "pack_models"]
 
 #: Properties of a book's root: a ZIP with the files of its solids' models, their materials and pictures, by the names
-#: that its description has for them; and in which state they were when they were packed.
+#: that its description has for them, as text: bytes put in place of others end at the first zero; and in which state
+#: the files were when they were packed.
 _KEY, _STATE_KEY = "hingeleaf_models", "hingeleaf_models_state"
+#: More is not unpacked.
+_MOST_BYTES = 500_000_000
 
 
 def models_in(text: str, folder: Path) -> dict[str, Path]:
@@ -48,25 +52,37 @@ def pack_models(root: bpy.types.Object, text: str, folder: Path) -> None:
     if are_models_gone(root, text, folder):
         return
     stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, path in sorted(there.items()):
-            # Without a time: the same files are the same bytes.
-            archive.writestr(zipfile.ZipInfo(name), path.read_bytes(), zipfile.ZIP_DEFLATED)
-    root[_KEY], root[_STATE_KEY] = stream.getvalue(), state
+    try:
+        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+            for name, path in sorted(there.items()):
+                # Without a time: the same files are the same bytes.
+                archive.writestr(zipfile.ZipInfo(name), path.read_bytes(), zipfile.ZIP_DEFLATED)
+    except OSError:
+        # What cannot be read is told where it is shown; it stays as it was packed.
+        return
+    root[_KEY], root[_STATE_KEY] = base64.b64encode(stream.getvalue()).decode("ascii"), state
 
 
 def _packed(root: bpy.types.Object) -> Mapping[str, bytes]:
     held: Any = root.get(_KEY)
-    return _read(bytes(held)) if isinstance(held, bytes) else {}
+    return _read(held) if isinstance(held, str) else {}
 
 
 @lru_cache(maxsize=16)
-def _read(data: bytes) -> Mapping[str, bytes]:
+def _read(text: str) -> Mapping[str, bytes]:
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            return {name: archive.read(name) for name in archive.namelist()}
+        with zipfile.ZipFile(io.BytesIO(base64.b64decode(text))) as archive:
+            items = [item for item in archive.infolist() if _is_below(item.filename)]
+            if sum(item.file_size for item in items) > _MOST_BYTES:
+                return {}
+            return {item.filename: archive.read(item) for item in items}
     except (zipfile.BadZipFile, OSError, ValueError):
         return {}
+
+
+def _is_below(name: str) -> bool:
+    """Whether a name stays below the folder that it is put into, on any system: the file may come from anyone."""
+    return not PureWindowsPath(name).anchor and ".." not in PureWindowsPath(name).parts
 
 
 @lru_cache(maxsize=16)

@@ -15,7 +15,7 @@ from .ply_file import read_ply
 from .reading import read_whole
 from .stl_file import read_stl
 
-__all__ = ["MESH_SUFFIXES", "State", "companions", "read_mesh", "state_of"]
+__all__ = ["MESH_SUFFIXES", "State", "companions", "model_states", "read_mesh", "state_of"]
 
 _READERS = {".obj": read_obj, ".stl": read_stl, ".ply": read_ply}
 #: How the names of files end that can be read.
@@ -76,7 +76,16 @@ def companions(folder: Path, name: str) -> tuple[str, ...]:
         found.append(str(here / library))
         pictures = _named(folder / found[-1], state_of(folder / found[-1]), _PICTURE)
         found += [str(here / picture.strip('"')) for picture in pictures]
-    return tuple(each for each in dict.fromkeys(found) if (folder / each).is_file())
+    whole = folder.resolve()
+    there = (each for each in dict.fromkeys(found) if (folder / each).is_file())
+    # A model may name files anywhere; none outside the description's folder are its own.
+    return tuple(each for each in there if (folder / each).resolve().is_relative_to(whole))
+
+
+def model_states(file: Path) -> tuple[tuple[str, State], ...]:
+    """What tells one state of a model from another: each of its files with its state."""
+    names = (file.name, *companions(file.parent, file.name))
+    return tuple((name, state_of(file.parent / name)) for name in names)
 
 
 @lru_cache(maxsize=256)

@@ -209,11 +209,45 @@ def test_a_blend_alone_carries_its_models(bpy, block, tmp_path):
 def test_what_is_packed_is_the_model_as_it_is_now(bpy, block, tmp_path):
     watching = sys.modules[f"{MODULE}.watching"]
     watching.look_at_files(bpy.context)
-    before = bytes(block["hingeleaf_models"])
+    assert unpacked(block)["models/block.obj"].decode() == MODEL
     (tmp_path / "models" / "block.obj").write_text(MODEL.replace("25", "35"))
     for _ in range(3):
         watching.look_at_files(bpy.context)
-    assert bytes(block["hingeleaf_models"]) != before
+    files = unpacked(block)
+    assert files["models/block.obj"].decode() == MODEL.replace("25", "35")
+    assert files["models/lid.png"] == (tmp_path / "models" / "lid.png").read_bytes()
+
+
+def unpacked(root):
+    """What is packed in a book, by name."""
+    import base64
+    import io
+    import zipfile
+
+    with zipfile.ZipFile(io.BytesIO(base64.b64decode(root["hingeleaf_models"]))) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def test_nothing_outside_the_folder_is_packed_or_written(bpy, block, tmp_path):
+    """A model may name files anywhere, and a .blend may come from anyone."""
+    import base64
+    import io
+    import shutil
+    import zipfile
+
+    (tmp_path.parent / "secret.txt").write_text("secret")
+    (tmp_path / "models" / "block.mtl").write_text(COLORS.format("0 0 1") + "map_Kd ../../secret.txt\n")
+    assert bpy.ops.hingeleaf.reload_description() == {"FINISHED"}
+    assert sorted(unpacked(block)) == ["models/block.mtl", "models/block.obj", "models/lid.png"]
+    stream = io.BytesIO(base64.b64decode(block["hingeleaf_models"]))
+    with zipfile.ZipFile(stream, "a") as archive:
+        archive.writestr("../evil.txt", "evil")
+    block["hingeleaf_models"] = base64.b64encode(stream.getvalue()).decode()
+    shutil.rmtree(tmp_path / "models")
+    target = tmp_path / "elsewhere" / "again.toml"
+    assert bpy.ops.hingeleaf.save_description(filepath=str(target)) == {"FINISHED"}
+    assert (target.parent / "models" / "block.obj").is_file()
+    assert not list(tmp_path.rglob("evil.txt"))
 
 
 def test_a_model_that_is_nowhere_is_told_of_in_one_sentence(bpy, block, tmp_path):
