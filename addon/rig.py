@@ -25,7 +25,7 @@ from .geometry.model import Panel, Piece
 from .geometry.solids import Solid
 from .geometry.spread import Spread
 from .geometry.trees import owner_of, trees_of
-from .geometry.unfold.mesh_files import companions, state_of
+from .geometry.unfold.mesh_files import model_states, state_of
 from .materials import Side, edge_material, paper_material
 from .panel_objects import MOTION_KEY, PANEL_KEY, PIECE_KEY, Look, Place, fit_panel, hang_panel, new_panel
 from .resting import Shift, depth_behind, resting_shifts
@@ -299,6 +299,4 @@ def _model_state(spread: Spread, piece: Piece, solid: Solid) -> tuple[object, ..
     outlines = hashlib.blake2b(digest_size=12)
     for name in piece.panels:
         outlines.update(spread.panels[name].outline.wkb)
-    model = Path(solid.model)
-    files = (model, *(model.parent / name for name in companions(model.parent, model.name)))
-    return *((str(file), state_of(file)) for file in files), outlines.hexdigest()
+    return solid.model, *model_states(Path(solid.model)), outlines.hexdigest()

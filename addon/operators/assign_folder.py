@@ -44,8 +44,9 @@ class HINGELEAF_OT_assign_folder(BookOperator, bpy.types.Operator):
         finish_change(context, root)
         description, spread = design_of(root)
         matching = match_artwork(description, spread, pictures_in(folder))
-        missed = [miss for miss in matching.misses if matching.matches and not miss.is_unpainted]
-        _list_misses(context, folder, missed or ([] if matching.matches else matching.misses))
+        # Beside a painting, templates without one are nothing wrong.
+        missed = [miss for miss in matching.misses if not (matching.matches and miss.is_unpainted)]
+        _list_misses(context, folder, missed)
         if not matching.matches:
             why = f"; {matching.misses[0]}" if matching.misses else ""
             raise HingeleafError(f"{folder.name}: no picture is named after a piece of this book{why}")

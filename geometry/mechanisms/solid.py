@@ -21,7 +21,7 @@ from ..solids import Solid
 from ..transforms import Array, frame
 from ..unfold.cut_options import CutOptions
 from ..unfold.data import Unfolded
-from ..unfold.mesh_files import State, companions, read_mesh, state_of
+from ..unfold.mesh_files import State, model_states, read_mesh
 from ..unfold.mesh_options import MeshOptions
 from ..unfold.unfolding import unfold_facets
 from .solid_foot import UPS, footed, sized, turned_up
@@ -87,7 +87,7 @@ class _Wishes:
     """
 
     path: str
-    states: tuple[State, ...]
+    states: tuple[tuple[str, State], ...]
     up: str
     scale: float
     height_mm: float | None
@@ -167,7 +167,7 @@ def _wishes(spec: MechanismSpec) -> _Wishes:
         raise MechanismError(f"is {room[0]:g} x {room[1]:g} mm; both must be above 0", "room")
     return _Wishes(
         path=str(path),
-        states=tuple(state_of(path.parent / name) for name in (path.name, *companions(path.parent, path.name))),
+        states=model_states(path),
         up=values.get("up", "z"),
         scale=values.get("scale", 1.0),
         height_mm=values.get("height"),
