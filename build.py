@@ -395,12 +395,13 @@ def pins(names: Sequence[str]) -> list[str]:
 def fetch_wheels(python: str, folder: Path, wanted: Sequence[str], *options: str) -> list[Path]:
     """Wheels of the wanted requirements, kept in a folder; a note, written last, says that it is complete.
 
-    They are downloaded with these options of pip, or built here if there are none.
+    They are downloaded with these options of pip, or built here if there are none: as PEP 517 has it, for an older pip
+    would otherwise take what that needs from the environment, where it may be missing.
     """
     note = folder / "complete.txt"
     if not note.is_file() or note.read_text() != "\n".join(wanted):
         shutil.rmtree(folder, ignore_errors=True)
-        how = ["download", "--only-binary=:all:", "--dest"] if options else ["wheel", "--wheel-dir"]
+        how = ["download", "--only-binary=:all:", "--dest"] if options else ["wheel", "--use-pep517", "--wheel-dir"]
         command = [python, "-m", "pip", *how, str(folder), "--no-deps", *options, *wanted]
         run_step(f"Wheels for {folder.name}", command, VENV / "wheels.log")
         note.write_text("\n".join(wanted))
