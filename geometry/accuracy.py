@@ -217,7 +217,7 @@ def _close(every: _Erring, errors: Array, *, hands: bool) -> _Closed:
         card = np.maximum(card, card_mm(card_ways(spread, item), own))
         if item.by_hand and not hands:
             continue
-        found = loop_stops(spread, item, own)
+        found = loop_stops(spread, item, own, known=None if item.by_hand else stops)
         off = np.maximum(off, found.stand_off_mm)
         if item.by_hand:
             hand_off[item.loop.id] = item.said(found.short)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .copied_tree import CopiedTree, copied_tree
 from .loop_errors import ErringLoop
 from .model import Hand
 from .spread import Spread
@@ -29,7 +30,7 @@ _STRIDE, _LONGEST = 8, 64
 #: Copies are first solved where errors turn nothing by more than this, radians, to first order.
 _SMALL = 0.1
 #: Copies solved at once: few enough that they stay in the processor's cache.
-_AT_ONCE = 1024
+_AT_ONCE = 512
 #: Corrections, what is closed, mm, and how far a correction may lead in all, radians.
 _MOST, _CLOSED_MM, _FURTHEST = 6, 1e-6, 0.5
 #: In the shut spread directions weaker than this part of the strongest are none.
@@ -84,7 +85,7 @@ def card_mm(ways: Array, errors: Array) -> Array:
     return np.asarray(np.sqrt((off**2).sum(axis=2)).max(axis=1, initial=0.0))
 
 
-def loop_stops(spread: Spread, item: ErringLoop, errors: Array) -> LoopStops:
+def loop_stops(spread: Spread, item: ErringLoop, errors: Array, *, known: Array | None = None) -> LoopStops:
     """Close copies of a loop, from where it is known to close until each stops.
 
     Parameters
@@ -92,16 +93,31 @@ def loop_stops(spread: Spread, item: ErringLoop, errors: Array) -> LoopStops:
     spread : Spread
     item : ErringLoop; what its loop stands on is as designed
     errors : (n, d) float, mm and degrees
+    known : (n,) float; how far short of shut something else stops each copy: the loop is followed no further, and is
+        said to shut if it gets there. Where the copy is not shut then, nothing is said to stand off
 
     Returns
     -------
     LoopStops
     """
     march = _march(spread, item)
-    parts = [_walked(march, errors[begin : begin + _AT_ONCE] * item.units) for begin in range(0, len(errors), _AT_ONCE)]
-    short = np.concatenate([part[0] for part in parts]) if parts else np.zeros(0)
-    off = np.concatenate([part[1] for part in parts]) if parts else np.zeros(0)
-    return LoopStops(short, off)
+    own = errors * item.units
+    copies, begin = _copies(march, own), _begin(march, own)
+    goal = np.full(len(own), march.last) if known is None else march.before(known)
+    begin = np.minimum(begin, goal)
+    first = _solved(march, copies, begin, np.einsum("nmd,nd->nm", march.gain[begin], own))
+    # What does not close where it was looked for first is looked for from the beginning.
+    lost = np.flatnonzero(~first.closed & (begin > 0))
+    begin[lost] = 0
+    first.put(lost, _solved(march, copies.at(lost), begin[lost], np.zeros((len(lost), first.off.shape[1]))))
+    place, off = _farthest(march, copies, begin, goal, first)
+    there = first.closed & (place == goal)
+    # It stops between the last value at which it stood and the next.
+    following = march.short[np.minimum(place + 1, march.last)]
+    short = np.where(there, 0.0, np.where(first.closed, np.sqrt(march.short[place] * following), march.short[0]))
+    stand_off, shut = np.zeros(len(own)), np.flatnonzero(there & (goal == march.last))
+    stand_off[shut] = _stand_off(march, copies.at(shut), own[shut], off[shut])
+    return LoopStops(short, stand_off)
 
 
 @dataclass(frozen=True)
@@ -127,6 +143,15 @@ class _March:
     side: Array
     gain: Array
 
+    @property
+    def last(self) -> int:
+        """The value a hair short of shut."""
+        return len(self.short) - 2
+
+    def before(self, short: Array) -> Index:
+        """The last value that is at least so far short of shut, (n,) int; the first, where none is."""
+        return np.maximum(np.searchsorted(-self.short[: self.last + 1], -short, side="right") - 1, 0)
+
 
 def _march(spread: Spread, item: ErringLoop) -> _March:
     path, end = item.loop.path, _shut_at(spread, item)
@@ -147,77 +172,95 @@ def _march(spread: Spread, item: ErringLoop) -> _March:
     return _March(item, short, designed, angles, ways, np.sign(np.linalg.det(square)), gain)
 
 
-def _walked(march: _March, errors: Array) -> tuple[Array, Array]:
-    """How far short of shut copies stop, (n,), and how far lines then stand off, (n,) mm; errors in mm and radians."""
-    count, last = len(errors), len(march.short) - 2
-    every = np.arange(0, last + 1, _STRIDE)
+def _copies(march: _March, errors: Array) -> CopiedTree:
+    fixed = {error.variable: errors[:, column] for column, error in enumerate(march.item.errors)}
+    return copied_tree(march.item.geometry.tree, fixed, len(errors))
+
+
+def _begin(march: _March, errors: Array) -> Index:
+    """The farthest place at which errors turn nothing by much, to first order, (n,) int."""
+    every = np.arange(0, march.last + 1, _STRIDE)
     turned = np.abs(np.einsum("kmd,nd->nkm", march.gain[every], errors)).max(axis=2)
     small = np.cumprod(turned < _SMALL, axis=1).sum(axis=1)
-    place: Index = every[np.maximum(small - 1, 0)].astype(np.int64)
-    off = np.einsum("nmd,nd->nm", march.gain[place], errors)
-    off, stands = _solved(march, errors, place, off)
-    # What does not close where it was looked for first is looked for from the beginning.
-    lost = np.flatnonzero(~stands & (place > 0))
-    place[lost] = 0
-    off[lost], stands[lost] = _solved(march, errors[lost], place[lost], np.zeros((len(lost), off.shape[1])))
-    slope, stride, longest = np.zeros(off.shape), np.where(stands, _STRIDE, 0), np.full(count, _LONGEST)
-    while len(rows := np.flatnonzero((stride > 0) & (place < last))):
-        step = np.minimum(stride[rows], last - place[rows])
-        guess = off[rows] + slope[rows] * step[:, None]
-        there, good = _solved(march, errors[rows], place[rows] + step, guess)
+    return np.asarray(every[np.maximum(small - 1, 0)], dtype=np.int64)
+
+
+def _farthest(march: _March, copies: CopiedTree, begin: Index, goal: Index, first: _Solved) -> tuple[Index, Array]:
+    """The last place at which each copy closes, no further than its goal, (n,) int; and the unknowns there, (n, m)."""
+    place, off = begin.copy(), first.off.copy()
+    slope, stride, longest = np.zeros(off.shape), np.where(first.closed, _STRIDE, 0), np.full(len(place), _LONGEST)
+    # Copies that are done make room for others, so that many are always solved at once.
+    while len(rows := np.flatnonzero((stride > 0) & (place < goal))[:_AT_ONCE]):
+        step = np.minimum(stride[rows], goal[rows] - place[rows])
+        found = _solved(march, copies.at(rows), place[rows] + step, off[rows] + slope[rows] * step[:, None])
+        good = found.closed
         went, failed = rows[good], rows[~good]
-        slope[went] = (there[good] - off[went]) / step[good, None]
-        off[went] = there[good]
+        slope[went] = (found.off[good] - off[went]) / step[good, None]
+        off[went] = found.off[good]
         place[went] += step[good]
         stride[failed] //= 2
         longest[failed] = stride[failed]
         stride[went] = np.minimum(2 * stride[went], longest[went])
-    shut = stands & (place == last)
-    # It stops between the last value at which it stood and the next.
-    following = march.short[np.minimum(place + 1, last)]
-    short = np.where(shut, 0.0, np.where(stands, np.sqrt(march.short[place] * following), march.short[0]))
-    return short, np.where(shut, _stand_off(march, errors, off), 0.0)
+    return place, off
 
 
-def _values(march: _March, errors: Array, place: Index) -> Array:
+def _values(march: _March, copies: CopiedTree, place: Index) -> Array:
     """What moves each body, (b, n) float, the unknowns as designed."""
-    known = {name: values[place] for name, values in march.designed.items()}
-    known |= {error.variable: errors[:, column] for column, error in enumerate(march.item.errors)}
-    return march.item.geometry.tree.values(known, len(place))
+    return copies.tree.values({name: values[place] for name, values in march.designed.items()}, len(place))
 
 
-def _solved(march: _March, errors: Array, place: Index, off: Array) -> tuple[Array, Flags]:
-    """How far the unknowns are off where copies close at places, (n, m), from a guess; and which close."""
-    tree = march.item.geometry.tree
-    values, ways = _values(march, errors, place), march.ways[place]
-    designed, found = march.angles[place], off.copy()
-    closed, active = np.zeros(len(off), dtype=bool), np.arange(len(off))
+@dataclass(frozen=True)
+class _Solved:
+    """Copies at a place each.
+
+    Parameters
+    ----------
+    off : (n, m) float, radians; how far the unknowns are off the design where they close
+    closed : (n,) bool; whether they do
+    """
+
+    off: Array
+    closed: Flags
+
+    def put(self, rows: Index, other: _Solved) -> None:
+        """Put others in the place of some."""
+        self.off[rows], self.closed[rows] = other.off, other.closed
+
+
+def _solved(march: _March, copies: CopiedTree, place: Index, guess: Array) -> _Solved:
+    """Close copies at places from a guess, (n, m), of how far the unknowns are off."""
+    off, closed = guess.copy(), np.zeros(len(place), dtype=bool)
+    active: Index = np.arange(len(place))
+    ways, values = march.ways[place], _values(march, copies, place)
     for _ in range(_MOST):
         if not len(active):
             break
-        posed = tree.posed(tree.with_unknowns(values[:, active], designed[active] + found[active]))
-        misses = (ways[active] @ tree.misfit(posed)[:, :, None])[:, :, 0]
-        square = ways[active] @ tree.jacobian(posed)
-        turn = np.linalg.det(square) * march.side[place[active]]
-        done = np.abs(misses).max(axis=1) < _CLOSED_MM
+        at = place[active]
+        misfit, jacobian = copies.misfit_and_jacobian(copies.tree.with_unknowns(values, march.angles[at] + off[active]))
+        misses, square = ways @ misfit[:, :, None], ways @ jacobian
+        turn = np.linalg.det(square) * march.side[at]
+        done = np.abs(misses[:, :, 0]).max(axis=1) < _CLOSED_MM
         closed[active[done & (turn > 0)]] = True
-        sound = ~done & (np.abs(turn) > 0)
-        active = active[sound]
-        found[active] -= np.linalg.solve(square[sound], misses[sound, :, None])[:, :, 0]
-        active = active[np.abs(found[active] - off[active]).max(axis=1, initial=0.0) < _FURTHEST]
-    return found, closed
+        left = np.flatnonzero(~done & (np.abs(turn) > 0))
+        off[active[left]] -= np.linalg.solve(square[left], misses[left])[:, :, 0]
+        near = np.abs(off[active[left]] - guess[active[left]]).max(axis=1, initial=0.0) < _FURTHEST
+        left = left[near]
+        if len(left) < len(active):
+            active, ways, values, copies = active[left], ways[left], values[:, left], copies.at(left)
+    return _Solved(off, closed)
 
 
-def _stand_off(march: _March, errors: Array, off: Array) -> Array:
+def _stand_off(march: _March, copies: CopiedTree, errors: Array, off: Array) -> Array:
     """How far a hinge line stands off where it is by design, square to what the loop stands on, (n,) float, mm."""
-    tree, last = march.item.geometry.tree, len(march.short) - 1
+    last = march.last + 1
     place = np.full(len(off), last)
-    there, good = _solved(march, errors, place, off + march.angles[last - 1] - march.angles[last])
+    there = _solved(march, copies, place, off + march.angles[march.last] - march.angles[last])
     # What cannot be solved where it is shut is told as it is a hair before.
-    found, place = np.where(good[:, None], there, off), np.where(good, last, last - 1)
+    turned = np.where(there.closed[:, None], there.off, off)
+    place = np.where(there.closed, last, march.last)
+    none = _copies(march, np.zeros_like(errors))
     heights = []
-    for own, turned in ((errors, found), (np.zeros_like(errors), np.zeros_like(found))):
-        posed = tree.posed(tree.with_unknowns(_values(march, own, place), march.angles[place] + turned))
-        lines = posed.bodies[tree.under] @ tree.lines[:, None]
-        heights.append(np.concatenate([posed.ends[:, :, 2], lines[:, :, 2, [1, 1]]]))
-    return np.asarray(np.abs(heights[0] - heights[1]).max(axis=(0, 2), initial=0.0))
+    for own, changed in ((copies, turned), (none, np.zeros_like(turned))):
+        lines, ends = own.posed(copies.tree.with_unknowns(_values(march, own, place), march.angles[place] + changed))
+        heights.append(np.concatenate([*ends[:, :, 2], lines[:, 1, 2]]))
+    return np.asarray(np.abs(heights[0] - heights[1]).max(axis=0, initial=0.0))

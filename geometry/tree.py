@@ -109,13 +109,18 @@ class Tree:
         result[self.rows] = angles.T[self.which]
         return result
 
-    def posed(self, values: Array) -> Posed:
-        """Where everything is, from what moves each body, (b, n) float."""
+    def weights(self, values: Array) -> tuple[Array, Array]:
+        """What the second and the third of a body's parts are weighted by, (b, n) float each."""
         angles = self.offset + self.scale * values
         half = np.sin(0.5 * angles)
         first, second = np.sin(angles), 2.0 * half * half
         if self.guided:
             first, second = np.where(self.slides, angles, first), np.where(self.slides, 0.0, second)
+        return first, second
+
+    def posed(self, values: Array) -> Posed:
+        """Where everything is, from what moves each body, (b, n) float."""
+        first, second = self.weights(values)
         weights = np.stack([np.ones_like(first), first, second], axis=2)
         local = (weights @ self.parts).reshape(*first.shape, 4, 4)
         bodies = np.empty((len(self.names) + 1, values.shape[1], 4, 4))
@@ -133,25 +138,34 @@ class Tree:
         return np.ascontiguousarray(off.transpose(1, 0, 3, 2)).reshape(off.shape[1], -1)
 
     def jacobian(self, posed: Posed) -> Array:
-        """Its derivative by each unknown, (n, 6 c, m) float, mm a radian (a mm, where it slides).
+        """Its derivative by each unknown, (n, 6 c, m) float, mm a radian (a mm, where it slides)."""
+        # Positions last, so that each product runs over all of them.
+        lines = np.ascontiguousarray(_carry(posed.bodies[self.under], self.lines).transpose(0, 3, 2, 1))
+        return self.derivative(lines, posed.ends.transpose(0, 3, 2, 1))
+
+    def derivative(self, lines: Array, ends: Array) -> Array:
+        """The misfit's derivative by each unknown, (n, 6 c, m) float, mm a radian (a mm, where it slides).
+
+        Parameters
+        ----------
+        lines : (u, 2, 3, n) float; direction, times scale, and a point, mm, of what each body turns about
+        ends : (2 c, 2, 3, n) float, mm; of the closures' lines
 
         Notes
         -----
         A body that turns moves a point by the cross product of its line's direction with the way from line to point.
         """
-        count, (lines, many) = posed.ends.shape[1], self.net.shape
-        # Positions last, so that each product runs over all of them.
-        axes = _carry(posed.bodies[self.under], self.lines)
-        directions, centres = np.ascontiguousarray(axes.transpose(3, 0, 2, 1))
-        ends = posed.ends.transpose(0, 3, 2, 1).reshape(2 * lines, 3 * count)
-        ways = (self.carried @ ends).reshape(lines, many, 3, count) - self.net[:, :, None, None] * centres
+        count, (many_ends, many) = ends.shape[3], self.net.shape
+        directions, centres = lines[:, 0], lines[:, 1]
+        ways = (self.carried @ ends.reshape(2 * many_ends, 3 * count)).reshape(many_ends, many, 3, count)
+        ways -= self.net[:, :, None, None] * centres
         moved = np.empty(ways.shape)
         for axis, (one, two) in enumerate(((1, 2), (2, 0), (0, 1))):
             moved[:, :, axis] = directions[:, one] * ways[:, :, two] - directions[:, two] * ways[:, :, one]
         if self.guided:
             slides = self.slides[self.rows, 0]
             moved[:, slides] = self.net[:, slides, None, None] * directions[slides]
-        result = moved.transpose(3, 0, 2, 1).reshape(count, 3 * lines, many)
+        result = moved.transpose(3, 0, 2, 1).reshape(count, 3 * many_ends, many)
         return result if self.columns is None else np.asarray(result @ self.columns)
 
 

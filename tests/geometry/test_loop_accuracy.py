@@ -214,6 +214,21 @@ def test_copies_do_not_depend_on_how_many_are_closed_at_once(monkeypatch):
     assert monte_carlo(spread, copies=50).opening_deg == pytest.approx(whole.opening_deg, abs=1e-12)
 
 
+def test_a_loop_is_followed_no_further_than_something_else_stops_the_copy():
+    spread = spread_of(box())
+    item = erring(spread, spread.loops[0])
+    errors = np.random.default_rng(2).normal(0.0, 0.3, (200, len(item.errors)))
+    alone = loop_stops(spread, item, errors)
+    known = np.repeat([0.0, 0.01, 0.1, 0.5], 50)
+    found = loop_stops(spread, item, errors, known=known)
+    farther = alone.short > known
+    assert 20 < np.count_nonzero(farther) < 180
+    # Which is farther is known to a hundredth, as where it stops.
+    np.testing.assert_allclose(np.maximum(found.short, known), np.maximum(alone.short, known), rtol=0.021)
+    np.testing.assert_array_equal(found.short[~farther & (known > 1.02 * alone.short)], 0.0)
+    np.testing.assert_array_equal(found.stand_off_mm, np.where(known == 0.0, alone.stand_off_mm, 0.0))
+
+
 def test_the_report_says_what_card_must_give(monkeypatch):
     monkeypatch.setattr("geometry.figures.monte_carlo", lambda spread: monte_carlo(spread, copies=100))
     spread = spread_of(box())
