@@ -1,85 +1,140 @@
-"""Draws what checks find: for some of them a spread that fails, at the opening where it shows.
+"""Draws what checks find: for each a spread that fails, at the opening or on the net where it shows.
 
-Run by `python3 build.py pictures`, which puts the core on the path. The pieces that are found are colored; all is
-drawn from the exact poses, as in the booklet of assembly.
+Run by `python3 build.py pictures`, which puts the core on the path. What is found is colored; all is drawn from the
+exact poses, as in the booklet of assembly, and from the nets.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.affinity import translate
 
 from geometry import Spread, assemble, read_description
-from geometry.booklet.hidden import Camera, lifts, see
-from geometry.booklet.states import standing
-from geometry.checks import CHECKS
+from geometry.checks import CHECKS, Finding
 from geometry.files import write_file
-from geometry.tolerances import SLIVER_MM2
+from scenes.check_views import Closed, Form, Lying, Painted, Standing, View
 
 HERE = Path(__file__).resolve().parent
 #: Spreads that fail on purpose; no scenes, which all pass.
 FAULTY = HERE.parent / "tests" / "geometry" / "corpus" / "shown"
 
-#: The code of each check that has a picture: its spread in FAULTY, the opening that is drawn and from where it is seen
-#: (to the right of the reader, above the table), all in degrees.
-PICTURES: Mapping[str, tuple[float, float, float]] = {
-    "closes-flat": (34.0, -12.0, 24.0),
-    "opens-fully": (99.7, -20.0, 35.0),
-    "stays-inside": (4.0, 60.0, 15.0),
-    "collides": (145.0, -25.0, 35.0),
-    "glue": (150.0, -25.0, 35.0),
+#: What the picture of each check shows, from left to right; its spread is the file in FAULTY that bears its code.
+PICTURES: Mapping[str, tuple[View, ...]] = {
+    "closes-flat": (Standing(34.0, -12.0, 24.0),),
+    "opens-fully": (Standing(99.7, -20.0, 35.0),),
+    "stays-inside": (Standing(4.0, 60.0, 15.0),),
+    "collides": (Standing(145.0, -25.0, 35.0),),
+    "through-host": (Standing(110.0, -20.0, 35.0, colored=("sun",)),),
+    "order": (
+        Standing(1.0, 90.0, 0.0, without=("page.left", "roof.left", "roof.left.tab", "roof.right.tab"), through=True),
+    ),
+    "dead-point": (Standing(120.0, -10.0, 8.0), Standing(180.0, -10.0, 8.0)),
+    "snaps": (Standing(172.0, -20.0, 25.0), Standing(180.0, -20.0, 25.0)),
+    "free-motion": (
+        Standing(100.0, -12.0, 14.0, guess=(40.0, 90.0, 60.0)),
+        Standing(100.0, -12.0, 14.0, guess=(85.0, 60.0, 80.0)),
+    ),
+    "crease-crosses-cut": (Lying("page", (-50.0, 25.0, 50.0, 115.0)),),
+    "crease-ends-loose": (Lying("page", (-50.0, 30.0, 50.0, 110.0)),),
+    "cut-ends-loose": (Lying("leaf"),),
+    "strength": (Lying("page", (-45.0, 0.0, 45.0, 90.0)), Lying("wall")),
+    "glue": (Standing(150.0, -25.0, 35.0),),
+    "bulk": (Standing(80.0, -20.0, 20.0, colored=("barn", "house", "hut")), Closed()),
+    "pull-strip": (
+        Standing(180.0, -15.0, 45.0, {"pull": 0.0}, without=("page.left",)),
+        Standing(180.0, -15.0, 45.0, {"pull": 36.0}, without=("page.left",)),
+    ),
+    "hand-locks": (
+        Standing(180.0, -20.0, 30.0, {"pull": 12.0}, without=("page.left",)),
+        Standing(180.0, -20.0, 30.0, {"pull": 29.9}, without=("page.left",)),
+    ),
+    "wheel": (Standing(180.0, 0.0, 90.0, without=("page.left",), through=True),),
+    "hand-collides": (Standing(180.0, 20.0, 30.0, {"door": 155.0}),),
+    "hands-collide": (Standing(180.0, 20.0, 30.0, {"west": 152.3, "east": 152.3}, without=("page.left",)),),
+    "solid-stands": (Standing(150.0, -20.0, 30.0), Standing(47.1, -20.0, 30.0)),
+    "solid-collides": (Standing(180.0, -35.0, 30.0, colored=("wall",)),),
+    "solid-mesh": (Standing(180.0, 35.0, 25.0, without=("page.left",), colored=("tower.f10",)),),
+    "artwork": (Painted("moon", (72, 54)), Painted("moon")),
 }
 _SPACE = "http://www.w3.org/2000/svg"
-_EDGE_MM, _PIXELS_A_MM = 3.0, 1.6
-#: Front and back of what is found, and of the rest.
-_FOUND, _OTHER = ("#f2a08a", "#d9795f"), ("#f9f7f2", "#d4d4d4")
-_LINE = {"stroke": "#202020", "stroke-width": "0.5", "stroke-linejoin": "round"}
+_EDGE_MM, _APART_MM = 3.0, 8.0
+#: As large as that, but small pictures no narrower and large ones no wider than these.
+_PIXELS_A_MM, _LEAST_PIXELS, _MOST_PIXELS = 1.6, 240.0, 460.0
 
 
 def spread_of(code: str) -> Spread:
     """The spread that fails a check."""
-    return assemble(read_description(FAULTY / f"{code}.toml"))
+    spread = assemble(read_description(FAULTY / f"{code}.toml"))
+    return creased_in_mid_card(spread) if code == "crease-ends-loose" else spread
 
 
-def found_in(spread: Spread, code: str) -> set[str]:
-    """The panels of all pieces that a check names, but for the pages, which are always there."""
-    named = [name for finding in CHECKS[code](spread) for name in (finding.panel, finding.other) if name]
-    return {name for panel in named for name in spread.piece(spread.panels[panel].piece).panels} - {
-        "page.left",
-        "page.right",
-    }
+def creased_in_mid_card(spread: Spread) -> Spread:
+    """A spread whose step has its left crease beside its place: no description leads to such a net."""
+    aside = np.array([[-30.0, 45.0], [-12.0, 80.0]])
+    hinges = tuple(
+        replace(hinge, lines=np.array([aside, aside])) if hinge.id == "step.left" else hinge for hinge in spread.hinges
+    )
+    return replace(spread, hinges=hinges)
+
+
+def found_by(spread: Spread, code: str) -> Sequence[Finding]:
+    """What that check finds, whatever other checks find besides."""
+    return [finding for finding in CHECKS[code](spread) if finding.code == code]
+
+
+def arranged(views: Sequence[Sequence[Form]]) -> list[Form]:
+    """Views beside each other, their lower edges in line, the first one's left end at 0."""
+    placed: list[Form] = []
+    x = 0.0
+    for forms in views:
+        left, low, right, _ = shapely.total_bounds([form.shape for form in forms])
+        placed += [replace(form, shape=translate(form.shape, x - left, -low)) for form in forms]
+        x += right - left + _APART_MM
+    return placed
 
 
 def picture(code: str) -> bytes:
     """What the check of that code finds, as SVG on white."""
     spread = spread_of(code)
-    opening, azimuth, elevation = (float(np.radians(degrees)) for degrees in PICTURES[code])
-    matrices = standing(spread, opening)
-    outlines = {name: spread.panels[name].outline for name in matrices}
-    seen = see(outlines, matrices, Camera(azimuth, elevation), lifts(spread, matrices))
-    left, low, right, high = shapely.total_bounds([each.visible for each in seen])
+    findings = found_by(spread, code)
+    forms = arranged([view.forms(spread, findings) for view in PICTURES[code]])
+    left, low, right, high = shapely.total_bounds([form.shape for form in forms])
     width, height = right - left + 2 * _EDGE_MM, high - low + 2 * _EDGE_MM
-    size = {"width": f"{_PIXELS_A_MM * width:.0f}", "height": f"{_PIXELS_A_MM * height:.0f}"}
+    scale = min(max(_PIXELS_A_MM, _LEAST_PIXELS / width), _MOST_PIXELS / width)
+    size = {"width": f"{scale * width:.0f}", "height": f"{scale * height:.0f}"}
     root = ET.Element("svg", {"xmlns": _SPACE, **size, "viewBox": f"0 0 {width:.2f} {height:.2f}"})
-    ET.SubElement(root, "title").text = f"{code}: {spread.title}, open by {PICTURES[code][0]:g} degrees"
+    ET.SubElement(root, "title").text = f"{code}: {spread.title}"
     ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": "#ffffff"})
-    found, corner = found_in(spread, code), np.array([left - _EDGE_MM, high + _EDGE_MM])
-    for each in seen:
-        fill = (_FOUND if each.panel in found else _OTHER)[0 if each.front else 1]
-        for part in shapely.get_parts(each.visible):
-            if isinstance(part, Polygon) and part.area > SLIVER_MM2:
-                rings = [
-                    (shapely.get_coordinates(ring) - corner) * [1, -1] for ring in (part.exterior, *part.interiors)
-                ]
-                line = " ".join("M" + " ".join(f"{x:.2f} {y:.2f}" for x, y in ring[:-1]) + "Z" for ring in rings)
-                ET.SubElement(root, "path", {"d": line, "fill": fill, "fill-rule": "evenodd", **_LINE})
+    for form in forms:
+        _add(root, form, np.array([left - _EDGE_MM, high + _EDGE_MM]))
     ET.indent(root)
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root) + b"\n"
+
+
+def _add(root: ET.Element, form: Form, corner: np.ndarray) -> None:
+    """A form into the picture, whose upper left corner is given, mm."""
+    if form.picture:
+        left, low, right, high = form.shape.bounds
+        place = {"x": left - corner[0], "y": corner[1] - high, "width": right - left, "height": high - low}
+        attributes = {name: f"{value:.2f}" for name, value in place.items()}
+        look = {"preserveAspectRatio": "none", "style": "image-rendering: pixelated", "href": form.picture}
+        ET.SubElement(root, "image", attributes | look)
+        return
+    is_area = isinstance(form.shape, Polygon)
+    rings = (form.shape.exterior, *form.shape.interiors) if isinstance(form.shape, Polygon) else (form.shape,)
+    lines = [(shapely.get_coordinates(ring) - corner) * [1, -1] for ring in rings]
+    end = "Z" if is_area else ""
+    path = " ".join(
+        "M" + " ".join(f"{x:.2f} {y:.2f}" for x, y in (line[:-1] if is_area else line)) + end for line in lines
+    )
+    ET.SubElement(root, "path", {"d": path, **form.style})
 
 
 def main() -> None:
