@@ -30,13 +30,26 @@ from geometry.nets.classes import STYLES
 from geometry.tolerances import SLIVER_MM2
 from geometry.transforms import Array, rotation_about
 
-__all__ = ["FOUND", "Closed", "Form", "Lying", "Painted", "Standing", "View", "found_in"]
+__all__ = [
+    "FOUND",
+    "HIDDEN",
+    "LINE",
+    "OTHER",
+    "Closed",
+    "Form",
+    "Lying",
+    "Painted",
+    "Standing",
+    "View",
+    "found_in",
+    "panel_forms",
+]
 
 #: Front and back of what is found, and of the rest.
 FOUND, OTHER = ("#f2a08a", "#d9795f"), ("#f9f7f2", "#d4d4d4")
-_LINE = {"stroke": "#202020", "stroke-width": "0.5", "stroke-linejoin": "round"}
+LINE = {"stroke": "#202020", "stroke-width": "0.5", "stroke-linejoin": "round"}
 #: What other card hides of what is found.
-_HIDDEN = {"fill": "none", "stroke": FOUND[1], "stroke-width": "0.6", "stroke-dasharray": "2.4 1.6"}
+HIDDEN = {"fill": "none", "stroke": FOUND[1], "stroke-width": "0.6", "stroke-dasharray": "2.4 1.6"}
 #: About a place that is found.
 _RING = {"fill": FOUND[0], "fill-opacity": "0.45", "stroke": FOUND[1], "stroke-width": "1"}
 _RING_MM = 5.0
@@ -110,10 +123,10 @@ class Standing:
         if self.colored:
             found = {panel.id for panel in spread.panels.values() if {panel.id, panel.piece} & set(self.colored)}
         seen = self._seen(spread)
-        drawn = [form for each in seen for form in _panel(each, FOUND if each.panel in found else OTHER)]
+        drawn = [form for each in seen for form in panel_forms(each, FOUND if each.panel in found else OTHER)]
         if self.through:
             edges = [each.outline.boundary & each.hidden.buffer(_NEAR_MM) for each in seen if each.panel in found]
-            drawn += [Form(line, _HIDDEN) for edge in edges for line in shapely.get_parts(shapely.line_merge(edge))]
+            drawn += [Form(line, HIDDEN) for edge in edges for line in shapely.get_parts(shapely.line_merge(edge))]
         return drawn
 
     def _seen(self, spread: Spread) -> list[Seen]:
@@ -149,8 +162,9 @@ def _started(spread: Spread, guess: Sequence[float]) -> Spread:
     return replace(spread, units=units)
 
 
-def _panel(seen: Seen, colors: tuple[str, str]) -> Iterator[Form]:
-    style = {"fill": colors[0 if seen.front else 1], "fill-rule": "evenodd", **_LINE}
+def panel_forms(seen: Seen, colors: tuple[str, str]) -> Iterator[Form]:
+    """What is seen of a panel, its front and its back in a colour each."""
+    style = {"fill": colors[0 if seen.front else 1], "fill-rule": "evenodd", **LINE}
     for part in _polygons(seen.visible):
         yield Form(part, style)
 
@@ -186,7 +200,8 @@ class Lying:
             if style.dashes:
                 look["stroke-dasharray"] = " ".join(f"{dash:g}" for dash in style.dashes)
             points = [*line.points, line.points[0]] if line.closed else line.points
-            drawn += [Form(part, look) for part in shapely.get_parts(shapely.LineString(points) & window)]
+            shown = shapely.get_parts(shapely.LineString(points) & window)
+            drawn += [Form(part, look) for part in shown if not part.is_empty]
         own = [item for item in findings if item.piece == self.piece and item.place_mm is not None]
         between = [{item.panel, item.other} for item in own]
         drawn += [
@@ -204,7 +219,7 @@ class Closed:
     def forms(self, spread: Spread, findings: Sequence[Finding]) -> list[Form]:
         """The regions of the bulk map, and the ring."""
         drawn = [
-            Form(part, {"fill": "#{:02x}{:02x}{:02x}".format(*patch.color), **_LINE})
+            Form(part, {"fill": "#{:02x}{:02x}{:02x}".format(*patch.color), **LINE})
             for patch in page_patches(bulk_map(spread))
             if patch.level == REGION
             for part in patch.parts

@@ -17,8 +17,10 @@ from shapely import Polygon
 from shapely.affinity import translate
 
 from geometry import Spread, assemble, read_description
+from geometry.binding import Binding, check_binding, read_bound
 from geometry.checks import CHECKS, Finding
 from geometry.files import write_file
+from scenes.book_views import Leaf, Turned
 from scenes.check_views import Closed, Form, Lying, Painted, Standing, View
 
 HERE = Path(__file__).resolve().parent
@@ -63,6 +65,11 @@ PICTURES: Mapping[str, tuple[View, ...]] = {
     "solid-mesh": (Standing(180.0, 35.0, 25.0, without=("page.left",), colored=("tower.f10",)),),
     "artwork": (Painted("moon", (72, 54)), Painted("moon")),
 }
+#: The same of a bound book, whose file names its spreads.
+BOOK_PICTURES: Mapping[str, tuple[Turned | Leaf, ...]] = {
+    "leaf-collides": (Turned((150.0, 80.0, 0.0), -30.0, 20.0),),
+    "leaf-glue": (Leaf(1),),
+}
 _SPACE = "http://www.w3.org/2000/svg"
 _EDGE_MM, _APART_MM = 3.0, 8.0
 #: As large as that, but small pictures no narrower and large ones no wider than these.
@@ -73,6 +80,11 @@ def spread_of(code: str) -> Spread:
     """The spread that fails a check."""
     spread = assemble(read_description(FAULTY / f"{code}.toml"))
     return creased_in_mid_card(spread) if code == "crease-ends-loose" else spread
+
+
+def book_of(code: str) -> Binding:
+    """The bound book that fails a check."""
+    return read_bound(FAULTY / f"{code}.toml")
 
 
 def creased_in_mid_card(spread: Spread) -> Spread:
@@ -102,15 +114,24 @@ def arranged(views: Sequence[Sequence[Form]]) -> list[Form]:
 
 def picture(code: str) -> bytes:
     """What the check of that code finds, as SVG on white."""
+    if code in BOOK_PICTURES:
+        book = book_of(code)
+        wrong = [finding for finding in check_binding(book) if finding.code == code]
+        return _drawn(f"{code}: {book.title}", [view.forms(book, wrong) for view in BOOK_PICTURES[code]])
     spread = spread_of(code)
     findings = found_by(spread, code)
-    forms = arranged([view.forms(spread, findings) for view in PICTURES[code]])
+    return _drawn(f"{code}: {spread.title}", [view.forms(spread, findings) for view in PICTURES[code]])
+
+
+def _drawn(title: str, views: Sequence[Sequence[Form]]) -> bytes:
+    """Views beside each other, as SVG on white."""
+    forms = arranged(views)
     left, low, right, high = shapely.total_bounds([form.shape for form in forms])
     width, height = right - left + 2 * _EDGE_MM, high - low + 2 * _EDGE_MM
     scale = min(max(_PIXELS_A_MM, _LEAST_PIXELS / width), _MOST_PIXELS / width)
     size = {"width": f"{scale * width:.0f}", "height": f"{scale * height:.0f}"}
     root = ET.Element("svg", {"xmlns": _SPACE, **size, "viewBox": f"0 0 {width:.2f} {height:.2f}"})
-    ET.SubElement(root, "title").text = f"{code}: {spread.title}"
+    ET.SubElement(root, "title").text = title
     ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": "#ffffff"})
     for form in forms:
         _add(root, form, np.array([left - _EDGE_MM, high + _EDGE_MM]))
@@ -139,9 +160,10 @@ def _add(root: ET.Element, form: Form, corner: np.ndarray) -> None:
 
 def main() -> None:
     """Draw every picture."""
-    for number, code in enumerate(PICTURES, start=1):
+    codes = [*PICTURES, *BOOK_PICTURES]
+    for number, code in enumerate(codes, start=1):
         write_file(HERE / "pictures" / f"check-{code}.svg", picture(code))
-        print(f"PROGRESS {number} {len(PICTURES)} check-{code}", flush=True)
+        print(f"PROGRESS {number} {len(codes)} check-{code}", flush=True)
 
 
 if __name__ == "__main__":
