@@ -32,6 +32,7 @@ from reportlab.platypus.doctemplate import LayoutError
 from ..errors import HingeleafError
 from ..nets.lettering import font_name, one_line, spelled
 from ..nets.pdf import MM
+from ..nets.pdf_streams import binary_streams
 from ..nets.sizes import SheetSize
 from .figure import Figure
 from .front import PieceRow
@@ -101,6 +102,7 @@ def width_of(page: SheetSize) -> float:
     return page.width_mm - 2 * _MARGIN_MM
 
 
+@binary_streams()
 def document_pdf(title: str, page: SheetSize, story: list[Flowable]) -> bytes:
     """Set what an order of assembly says, with its title and the pages' numbers at their feet.
 

@@ -9,6 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from ..nets.lettering import font_name
 from ..nets.pdf import MM, draw_line, draw_text, outline_path
+from ..nets.pdf_streams import binary_streams
 from .drawing import BulkSheet
 
 __all__ = ["bulk_pdf"]
@@ -17,6 +18,7 @@ __all__ = ["bulk_pdf"]
 _EVEN_ODD = 0
 
 
+@binary_streams()
 def bulk_pdf(sheet: BulkSheet) -> bytes:
     """Write the sheet.
 

@@ -26,6 +26,7 @@ from .halo import HALO_OPACITY, Halo, halos
 from .inks import SPOT_NAMES, legend_ink, spot_ink, srgb_profile
 from .lettering import CAP_HEIGHT, font_name, spelled
 from .lines import ArtImage, Fill, NetLine, NetText
+from .pdf_streams import binary_streams
 from .pictures import Picture
 from .sheets import Sheet
 
@@ -82,6 +83,7 @@ class _LayeredCanvas(Canvas):
         built.Resources = resources
 
 
+@binary_streams()
 def sheets_pdf(
     sheets: Sequence[Sheet], pictures: Callable[[str], Picture], *, spot: bool = False, duplex: bool = False
 ) -> bytes:
