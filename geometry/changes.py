@@ -6,20 +6,22 @@ A point such as a rider's place counts as two sizes, ``at.x`` and ``at.y``.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from .description.data import Description, MechanismSpec
 from .description.fields import SIDES, Field, expand
+from .description.reader import parsed, reread_mechanism
 from .description.writer import change_mechanism
 from .errors import HingeleafError
 from .linkage import PlanarCell, SphericalCell
 from .mechanisms import KINDS
 from .spread import Spread
 
-__all__ = ["Change", "apply_changes", "size_of", "sizes_of", "spec_of"]
+__all__ = ["Change", "Sizing", "apply_changes", "size_of", "sizes_of", "spec_of"]
 
 _NUMBERS = ("number", "length", "angle")
 _AXES = (".x", ".y")
@@ -97,6 +99,38 @@ def apply_changes(description: Description, changes: Mapping[tuple[str, str], fl
         spec = spec_of(description, mechanism)
         description = change_mechanism(description, mechanism, _with_points(spec, values))
     return description
+
+
+@dataclass(frozen=True)
+class Sizing:
+    """A description, to be tried with many other sizes.
+
+    Parameters
+    ----------
+    description : as read
+    """
+
+    description: Description
+
+    @cached_property
+    def _tables(self) -> list[dict[str, Any]]:
+        return list(parsed(self.description.text, self.description.source).get("mechanism", []))
+
+    def sized(self, changes: Mapping[tuple[str, str], float]) -> Description:
+        """The description with other sizes, by (mechanism, key), to be built: its text is still that of the old ones.
+
+        Raises
+        ------
+        DescriptionError
+            A mechanism is not sound with them.
+        """
+        specs = list(self.description.mechanisms)
+        for mechanism in dict.fromkeys(name for name, _ in changes):
+            values = {key: value for (name, key), value in changes.items() if name == mechanism}
+            index = specs.index(spec_of(self.description, mechanism))
+            table = self._tables[index] | _with_points(specs[index], values)
+            specs[index] = reread_mechanism(self.description, index, table, specs[index].lines)
+        return replace(self.description, mechanisms=tuple(specs))
 
 
 def _with_points(spec: MechanismSpec, values: Mapping[str, float]) -> dict[str, Any]:

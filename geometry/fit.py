@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from .assembly import assemble
-from .changes import Change, apply_changes, size_of, spec_of, unit_of
-from .checks import run_checks
+from .changes import Change, Sizing, apply_changes, size_of, spec_of, unit_of
+from .checks import CHECKS, run_checks
 from .checks.stays_inside import check_stays_inside
 from .description.data import Description
 from .errors import HingeleafError
@@ -212,11 +213,16 @@ class _Problem:
     wishes: tuple[Wish, ...]
     frees: tuple[Free, ...]
 
-    def built(self, values: Array) -> tuple[Description, Spread] | None:
-        changes = {(self.mechanism, item.key): float(value) for item, value in zip(self.frees, values, strict=True)}
+    @cached_property
+    def _sizing(self) -> Sizing:
+        return Sizing(self.description)
+
+    def changes(self, values: Array) -> dict[tuple[str, str], float]:
+        return {(self.mechanism, item.key): float(value) for item, value in zip(self.frees, values, strict=True)}
+
+    def built(self, values: Array) -> Spread | None:
         try:
-            description = apply_changes(self.description, changes)
-            return description, assemble(description)
+            return assemble(self._sizing.sized(self.changes(values)))
         except HingeleafError:
             return None
 
@@ -226,8 +232,8 @@ class _Problem:
         count = sum(max(1, len(wish.target)) for wish in self.wishes)
         if found is None:
             return np.full(count + 1, _NOWHERE)
-        misses = np.concatenate([_miss(found[1], self.mechanism, wish) for wish in self.wishes])
-        outside = [finding.measure for finding in check_stays_inside(found[1])]
+        misses = np.concatenate([_miss(found, self.mechanism, wish) for wish in self.wishes])
+        outside = [finding.measure for finding in check_stays_inside(found)]
         return np.append(misses, max(outside, default=0.0))
 
     def nearest(self, start: Array) -> Steps:
@@ -277,11 +283,14 @@ class _Problem:
     def largest(self, start: Array, spread: Spread) -> Steps:
         known = {finding.key for finding in run_checks(spread) if finding.code != "stays-inside"}
 
+        def sound(found: Spread) -> bool:
+            return all(finding.key in known for check in CHECKS.values() for finding in check(found))
+
         def stands(scale: float) -> bool:
             values = start * scale
             inside = all(item.low <= value <= item.high for item, value in zip(self.frees, values, strict=True))
-            found = self.built(values)
-            return inside and found is not None and {item.key for item in run_checks(found[1])} <= known
+            found = self.built(values) if inside else None
+            return found is not None and sound(found)
 
         scales = np.geomspace(1 / _LARGEST_SCALE, _LARGEST_SCALE, 49)
         good = []
@@ -302,7 +311,7 @@ class _Problem:
         built = self.built(found)
         if built is None:
             raise HingeleafError(f"{self.mechanism} cannot be built with any of the sizes tried; free other sizes")
-        description, spread = built
+        description, spread = apply_changes(self.description, self.changes(found)), built
         unit = spec_of(description, self.mechanism)
         changes = tuple(
             Change(self.mechanism, item.key, float(old), float(new), unit_of(unit, item.key))

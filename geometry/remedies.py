@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from .assembly import assemble
-from .changes import Change, apply_changes, sizes_of, spec_of, unit_of
+from .changes import Change, Sizing, apply_changes, sizes_of, spec_of, unit_of
 from .checks import CHECKS, run_checks
 from .checks.closes_flat import closing_error
 from .checks.collisions import check_collisions
@@ -89,12 +90,16 @@ class Trials:
     _spreads: dict[_Sizes, Spread | None] = field(default_factory=dict)
     _findings: dict[tuple[_Sizes, str], list[Finding]] = field(default_factory=dict)
 
+    @cached_property
+    def _sizing(self) -> Sizing:
+        return Sizing(self.description)
+
     def spread(self, changes: Mapping[tuple[str, str], float]) -> Spread | None:
         """What it builds with other sizes, by (mechanism, key); None where it cannot be built."""
         sizes = frozenset(changes.items())
         if sizes not in self._spreads:
             try:
-                self._spreads[sizes] = assemble(apply_changes(self.description, changes))
+                self._spreads[sizes] = assemble(self._sizing.sized(changes))
             except HingeleafError:
                 self._spreads[sizes] = None
         return self._spreads[sizes]
@@ -107,9 +112,12 @@ class Trials:
             self._findings[key] = [] if spread is None else CHECKS[code](spread)
         return self._findings[key]
 
-    def keys(self, changes: Mapping[tuple[str, str], float]) -> set[tuple[str, str | None, str | None]]:
-        """What every check says of it."""
-        return {item.key for code in CHECKS for item in self.findings(changes, code)}
+    def hurts_nothing(self, changes: Mapping[tuple[str, str], float]) -> bool:
+        """Whether no check says of it what it does not say of the description as it is."""
+        return all(
+            {item.key for item in self.findings(changes, code)} <= {item.key for item in self.findings({}, code)}
+            for code in CHECKS
+        )
 
     def is_gone(self, changes: Mapping[tuple[str, str], float], finding: Finding) -> bool:
         """Whether it can be built and a finding's own check no longer reports it."""
@@ -272,7 +280,7 @@ def _search(
 
     def passes(step: float) -> bool:
         # A spread that did not move so far could not be judged; what comes to light once it moves is no new fault.
-        return gone(step) and (finding.code in _HIDING or trials.keys(changed(step)) <= trials.keys({}))
+        return gone(step) and (finding.code in _HIDING or trials.hurts_nothing(changed(step)))
 
     if finding.code == "closes-flat":
         # Closing is a condition of no width, so its exact step is computed; its sign depends on what the size is.

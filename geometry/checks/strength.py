@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 import shapely
 from shapely import LineString, Polygon
@@ -114,10 +115,12 @@ def _necks(spread: Spread, piece_id: str, panels: list[Panel], cuts: BaseGeometr
         yield Finding(_CODE, "warning", piece_id, owner.id, (place.x, place.y), None, wide, "mm", message)
 
 
-def _bridges(card: BaseGeometry, width: float) -> list[Polygon]:
+@lru_cache(maxsize=256)
+def _bridges(card: BaseGeometry, width: float) -> tuple[Polygon, ...]:
     """The parts of the card that are narrower than a width and hold wider ones together, at two places or more.
 
-    A point of a free edge is narrow too, but hangs on the card at one place only; it is none.
+    A point of a free edge is narrow too, but hangs on the card at one place only; it is none. Kept, because most pieces
+    stay as they are while the sizes of one are tried.
     """
     wide = card.buffer(-width / 2, quad_segs=_ROUND).buffer(width / 2 + _CRUMB_MM, quad_segs=_ROUND)
     opened = wide.intersection(card)
@@ -127,4 +130,4 @@ def _bridges(card: BaseGeometry, width: float) -> list[Polygon]:
         merged = shapely.line_merge(contact) if contact.geom_type == "MultiLineString" else contact
         if sum(line.length > _CRUMB_MM for line in shapely.get_parts(merged)) > 1:
             found.append(part)
-    return found
+    return tuple(found)
