@@ -30,7 +30,6 @@ __all__ = [
     "active_bound",
     "all_books",
     "all_books_anywhere",
-    "all_bound",
     "bound_root_of",
     "camera_of",
     "collection_of",
@@ -197,11 +196,6 @@ def bound_root_of(item: bpy.types.Object | None) -> bpy.types.Object | None:
     while item is not None and not is_bound_root(item):
         item = item.parent
     return item
-
-
-def all_bound(context: bpy.types.Context) -> list[bpy.types.Object]:
-    """The roots of all bound books in the scene."""
-    return [item for item in context.scene.objects if is_bound_root(item)]
 
 
 def active_bound(context: bpy.types.Context) -> bpy.types.Object | None:

@@ -11,11 +11,10 @@ from .geometry.transforms import Array
 from .geometry.unfold.data import Facets, Ints, Unfolded
 from .geometry.unfold.tabs import Join
 
-__all__ = ["CUT_LINE", "FOLD_LINES", "NetMesh", "net_meshes", "posed"]
+__all__ = ["CUT_LINE", "NetMesh", "net_meshes", "posed"]
 
 #: Kinds of lines: cut or rim, mountain, valley, and the crease of a tab.
 CUT_LINE, MOUNTAIN_LINE, VALLEY_LINE, TAB_LINE = 0, 1, 2, 3
-FOLD_LINES = (MOUNTAIN_LINE, VALLEY_LINE)
 #: A facet whose faces have another area by more than this part of it is drawn by its triangles.
 _SAME_AREA = 1e-5
 #: A tab goes in by so much more than the card beyond its cut, radians, so that it lies behind that.

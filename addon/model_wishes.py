@@ -26,7 +26,7 @@ from .geometry.unfold.unfolding import nets_from, unfold_facets
 from .geometry.unfold.write import rooms
 from .model_reduction import reduced
 
-__all__ = ["Choice", "Model", "Wishes", "chosen", "first_wishes", "forget_models", "packed", "remember", "unpacked"]
+__all__ = ["Choice", "Model", "Wishes", "chosen", "first_wishes", "forget_models", "packed", "unpacked"]
 
 #: A model that is about as large as a hand can fold and a page can carry is made in its real size, mm.
 _HANDY_MM = (20.0, 250.0)
@@ -165,12 +165,6 @@ def chosen(
     model = Model(unfolded, joins_of(unfolded, wishes.tabs), scale)
     _keep(_MODELS, key, model)
     return model
-
-
-def remember(packed_mesh: bytes, wishes: Wishes, choices: Sequence[Choice], model: Model) -> None:
-    """Keep a model that was made of another one, so that it need not be worked out again."""
-    digest = hashlib.blake2b(packed_mesh, digest_size=12).hexdigest()
-    _keep(_MODELS, (digest, wishes.text(), tuple(choices), model.folds.tobytes()), model)
 
 
 def _facets(context: bpy.types.Context, packed_mesh: bytes, digest: str, wishes: Wishes) -> Facets:

@@ -16,7 +16,7 @@ from ..mechanisms import KINDS
 from ..model import Stock
 from ..paper import caliper_mm, parse_color
 from .data import Description, MechanismSpec, PageSpec
-from .fields import PAGE, STOCK, TOP, Field
+from .fields import PAGE, STOCK, TOP
 from .locate import key_lines
 from .table_reader import TableReader
 from .values import NAME, name_of
@@ -31,7 +31,6 @@ _OF_BOOKS = (
 _HINTS = dict.fromkeys(("spread", "spreads", "Spread", "Spreads", "cover"), _OF_BOOKS)
 _LARGEST_BYTES = 20_000_000
 _MOST_MECHANISMS = 5000
-_NAMING = (Field("id", "name", "name of the mechanism"), Field("kind", "choice", "kind of mechanism"))
 
 
 def read_description(path: str | Path) -> Description:

@@ -284,7 +284,6 @@ def test_a_tab_that_has_no_room_says_its_real_width_without_the_key():
 # How they are drawn
 
 
-PICTURED = [(name, piece) for name, pieces in draw_nets.PICTURES.items() for piece in pieces]
 #: Those that are crowded, and one of each way to draw.
 DRAWN = [("v-fold-unequal", "fan"), ("strap", "rainbow"), ("wheel", "sky"), ("rider", "wall"), ("pull-strip", "page")]
 
