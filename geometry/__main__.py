@@ -25,7 +25,7 @@ from .fit import fit, parse_wish
 from .poses import poses_data
 from .remedies import remedied, with_remedies
 from .report import error_data, report_data, report_text
-from .sheet_arguments import add_net_arguments, add_sheet_arguments, cutting_options, sheet_options
+from .sheet_arguments import add_net_arguments, add_sheet_arguments, net_choices, sheet_options
 from .spread import Spread
 from .template_commands import add_template_command, templates
 from .unfold_commands import add_unfold_command, unfold
@@ -222,24 +222,10 @@ def _fit(options: argparse.Namespace) -> int:
 
 
 def _nets(options: argparse.Namespace) -> int:
-    from .nets import ALL_FORMATS, write_nets
+    from .nets import write_nets
     from .nets.listing import sheet_data, sheet_words
 
-    spread = assemble(read_description(options.scene))
-    formats = tuple(part.strip() for part in options.format.split(",") if part.strip())
-    formats = ALL_FORMATS if formats == ("all",) else formats
-    chosen = sheet_options(options)
-    result = write_nets(
-        spread,
-        Path(options.out),
-        sheet=options.sheet,
-        formats=formats,
-        options=chosen,
-        spot=options.spot,
-        duplex=options.duplex,
-        dimensions=options.dimensions,
-        cutting=cutting_options(options),
-    )
+    result = write_nets(assemble(read_description(options.scene)), options.out, **net_choices(options))
     if options.json:
         data = {"written": [str(path) for path in result.paths], "sheets": [sheet_data(each) for each in result.sheets]}
         write_json(options.json, {"format": 1, **data, "notes": list(result.notes)})

@@ -10,8 +10,9 @@ from .errors import HingeleafError
 if TYPE_CHECKING:
     from .nets.cutting import CuttingOptions
     from .nets.options import SheetOptions
+    from .nets.write import NetChoices
 
-__all__ = ["add_net_arguments", "add_sheet_arguments", "cutting_options", "sheet_options"]
+__all__ = ["add_net_arguments", "add_sheet_arguments", "cutting_options", "net_choices", "sheet_options"]
 
 #: No printer or knife is as exact; lengths further below leave nothing of areas but rounding.
 _LEAST_MM = 0.001
@@ -120,6 +121,28 @@ def cutting_options(arguments: argparse.Namespace) -> CuttingOptions | None:
         nick_mm=_number("--nicks", given.nicks, usual.nick_mm),
         nick_every_mm=_number("--nick-every", given.nick_every, usual.nick_every_mm),
     )
+
+
+def net_choices(arguments: argparse.Namespace) -> NetChoices:
+    """All that a command that writes nets of spreads was given about them.
+
+    Raises
+    ------
+    HingeleafError
+        See sheet_options and cutting_options; what formats there are is looked at where they are written.
+    """
+    from .nets.write import ALL_FORMATS
+
+    formats = tuple(part.strip() for part in arguments.format.split(",") if part.strip())
+    return {
+        "sheet": arguments.sheet,
+        "formats": ALL_FORMATS if formats == ("all",) else formats,
+        "options": sheet_options(arguments),
+        "spot": arguments.spot,
+        "duplex": arguments.duplex,
+        "dimensions": arguments.dimensions,
+        "cutting": cutting_options(arguments),
+    }
 
 
 def _number(option: str, text: str | None, default: float) -> float:

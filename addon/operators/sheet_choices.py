@@ -6,7 +6,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 
 from ..geometry import HingeleafError
-from ..geometry.nets import BLEED_MM, GAP_MM, MARGIN_MM, OVERLAP_MM, CuttingOptions, SheetOptions
+from ..geometry.nets import BLEED_MM, GAP_MM, MARGIN_MM, OVERLAP_MM, CuttingOptions, NetChoices, SheetOptions
 from ..geometry.nets.cutting import CreaseStyle
 from .base import Outcome
 
@@ -179,6 +179,18 @@ class SheetChoices(_Operator):
             grain=None if self.grain == "NONE" else self.grain,
             bleed_mm=self.bleed,
         )
+
+    def net_choices(self) -> NetChoices:
+        """All that is chosen, as the core has it."""
+        return {
+            "sheet": self.chosen_sheet(),
+            "formats": self.chosen_formats(),
+            "options": self.sheet_options(),
+            "spot": self.spot,
+            "duplex": self.duplex,
+            "dimensions": self.dimensions,
+            "cutting": self.cutting_options(),
+        }
 
     def cutting_options(self) -> CuttingOptions | None:
         """What is chosen about machines; None where no files for them are written."""

@@ -58,8 +58,7 @@ class HINGELEAF_OT_write_model_nets(SheetChoices, ModelOperator, bpy.types.Opera
     def run(self, context: bpy.types.Context) -> None:
         """Write them."""
         folder = self.chosen_folder()
-        formats = self.chosen_formats()
-        if not formats:
+        if not self.chosen_formats():
             raise HingeleafError(f"Choose a kind of file that a model has: {', '.join(MODEL_FORMATS)}")
         root = self.root(context)
         model = model_of(context, root)
@@ -68,15 +67,10 @@ class HINGELEAF_OT_write_model_nets(SheetChoices, ModelOperator, bpy.types.Opera
                 with_surfaces(root, model.unfolded),
                 model.joins,
                 folder,
-                sheet=self.chosen_sheet(),
-                formats=formats,
-                options=self.sheet_options(),
                 angles=self.angles,
                 smooth_deg=wishes_of(root).smooth_deg,
                 dpi=self.dpi,
-                spot=self.spot,
-                duplex=self.duplex,
-                cutting=self.cutting_options(),
+                **self.net_choices(),
             )
         for note in files.notes:
             self.report({"WARNING"}, note)

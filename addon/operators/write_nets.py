@@ -20,18 +20,7 @@ class HINGELEAF_OT_write_nets(SheetChoices, BookOperator, bpy.types.Operator):
     def run(self, context: bpy.types.Context) -> None:
         """Assemble and write."""
         folder = self.chosen_folder()
-        spread = assemble(description_of(self.book(context)))
-        files = write_nets(
-            spread,
-            folder,
-            sheet=self.chosen_sheet(),
-            formats=self.chosen_formats(),
-            options=self.sheet_options(),
-            spot=self.spot,
-            duplex=self.duplex,
-            dimensions=self.dimensions,
-            cutting=self.cutting_options(),
-        )
+        files = write_nets(assemble(description_of(self.book(context))), folder, **self.net_choices())
         for note in files.notes:
             self.report({"WARNING"}, note)
         self.report({"INFO"}, f"Wrote {len(files.paths)} files on {len(files.sheets)} sheets to {self.directory}")

@@ -16,7 +16,7 @@ from ..figures import figures_of
 from ..files import is_there, make_folder, write_file
 from ..remedies import with_remedies
 from ..report import report_data, report_text
-from ..sheet_arguments import cutting_options, sheet_options
+from ..sheet_arguments import net_choices, sheet_options
 from ..spread import Spread
 from .binding import Binding, bind
 from .checks import check_binding
@@ -105,23 +105,11 @@ def _hands(texts: Sequence[str], binding: Binding) -> dict[str, dict[str, float]
 
 
 def _nets(options: argparse.Namespace) -> int:
-    from ..nets import ALL_FORMATS
     from ..nets.listing import sheet_data, sheet_words
     from .nets import write_book_nets
 
     binding, _, _ = _read(options.scene)
-    formats = tuple(part.strip() for part in options.format.split(",") if part.strip())
-    results = write_book_nets(
-        binding,
-        Path(options.out),
-        sheet=options.sheet,
-        formats=ALL_FORMATS if formats == ("all",) else formats,
-        options=sheet_options(options),
-        spot=options.spot,
-        duplex=options.duplex,
-        dimensions=options.dimensions,
-        cutting=cutting_options(options),
-    )
+    results = write_book_nets(binding, options.out, **net_choices(options))
     if options.json:
         parts = [
             {"folder": folder, "sheets": list(map(sheet_data, result.sheets)), "notes": list(result.notes)}

@@ -7,11 +7,11 @@ import tempfile
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Unpack
 
 from ..files import write_file
-from ..nets import FORMATS, SheetOptions
-from ..nets.cutting import CuttingOptions
-from ..nets.write import DrawnNets, NetFiles, check_formats, draw_nets, write_drawn
+from ..nets import FORMATS
+from ..nets.write import DrawnNets, NetChoices, NetFiles, check_formats, draw_nets, write_drawn
 from .binding import Binding
 from .cover_net import cover_artwork, cover_spread, missing_artwork
 
@@ -28,25 +28,14 @@ def folders_of(binding: Binding) -> tuple[str, ...]:
     return tuple(f"{number}-{name}" for number, name in enumerate(binding.names, start=1))
 
 
-def write_book_nets(
-    binding: Binding,
-    out_dir: str | Path,
-    *,
-    sheet: str | None = None,
-    formats: Sequence[str] = FORMATS,
-    options: SheetOptions | None = None,
-    spot: bool = False,
-    duplex: bool = False,
-    dimensions: bool = False,
-    cutting: CuttingOptions | None = None,
-) -> dict[str, NetFiles]:
+def write_book_nets(binding: Binding, out_dir: str | Path, **choices: Unpack[NetChoices]) -> dict[str, NetFiles]:
     """Write the nets of all spreads and of the cover; see geometry.nets.write_nets.
 
     Parameters
     ----------
     binding : Binding
     out_dir : gets a folder for each spread, and one for the cover
-    others : as in write_nets; the cover has no order of assembly of its own, and no dimensions
+    choices : as in write_nets; the cover has no order of assembly of its own, and no dimensions
 
     Returns
     -------
@@ -59,7 +48,8 @@ def write_book_nets(
     FileError
         Artwork cannot be read, or a folder not written to; then no file is new or changed.
     """
-    check_formats(formats, cutting)
+    formats = choices.get("formats", FORMATS)
+    check_formats(formats, choices.get("cutting"))
     out = Path(out_dir)
     drawn: dict[Path, DrawnNets] = {}
     with tempfile.TemporaryDirectory() as temporary:
@@ -70,19 +60,11 @@ def write_book_nets(
             write_file(file, art)
         cover = cover_spread(binding, str(file) if art is not None else None)
         plain = tuple(name for name in formats if name != "booklet")
-        parts = [(*part, tuple(formats)) for part in zip(folders_of(binding), binding.spreads, strict=True)]
-        parts += [(COVER_FOLDER, cover, plain)] if plain else []
-        for folder, spread, wanted in parts:
-            drawn[out / folder] = draw_nets(
-                spread,
-                sheet=sheet,
-                formats=wanted,
-                options=options,
-                spot=spot,
-                duplex=duplex,
-                dimensions=dimensions and folder != COVER_FOLDER,
-                cutting=cutting,
-            )
+        for folder, spread in zip(folders_of(binding), binding.spreads, strict=True):
+            drawn[out / folder] = draw_nets(spread, **choices)
+        if plain:
+            for_cover: NetChoices = {**choices, "formats": plain, "dimensions": False}
+            drawn[out / COVER_FOLDER] = draw_nets(cover, **for_cover)
     written = {folder.name: files for folder, files in write_drawn(drawn).items()}
     if COVER_FOLDER in written:
         written[COVER_FOLDER] = _noted(written[COVER_FOLDER], missing_artwork(binding))

@@ -14,7 +14,7 @@ from .options import GAP_MM, MARGIN_MM, OVERLAP_MM, SheetOptions
 from .parts import Part
 from .sheets import Sheet, lay_out
 from .sizes import DEFAULT_SIZES, SheetSize, sheet_size
-from .write import ALL_FORMATS, FORMATS, NetFiles, write_nets
+from .write import ALL_FORMATS, FORMATS, NetChoices, NetFiles, write_nets
 
 __all__ = [
     "ALL_FORMATS",
@@ -30,6 +30,7 @@ __all__ = [
     "ArtImage",
     "CuttingOptions",
     "LineClass",
+    "NetChoices",
     "NetFiles",
     "NetLine",
     "NetText",

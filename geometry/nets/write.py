@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from typing import TypedDict, Unpack
 
 from ..errors import HingeleafError
 from ..files import is_there, make_folder, write_files
@@ -28,6 +29,7 @@ __all__ = [
     "ALL_FORMATS",
     "FORMATS",
     "DrawnNets",
+    "NetChoices",
     "NetFiles",
     "check_formats",
     "draw_nets",
@@ -87,18 +89,30 @@ class DrawnNets:
     stems: tuple[str, ...]
 
 
-def write_nets(
-    spread: Spread,
-    out_dir: str | Path,
-    *,
-    sheet: str | None = None,
-    formats: Sequence[str] = FORMATS,
-    options: SheetOptions | None = None,
-    spot: bool = False,
-    duplex: bool = False,
-    dimensions: bool = False,
-    cutting: CuttingOptions | None = None,
-) -> NetFiles:
+class NetChoices(TypedDict, total=False):
+    """What can be chosen wherever nets are written; what is left out is as draw_nets has it.
+
+    Parameters
+    ----------
+    sheet : size of the sheets (see sheet_size); None for the smallest of A4, A3, A2 and A1 that takes every piece
+    formats : of ALL_FORMATS
+    options : margins, gaps, copies, tiles, grain of the sheets, bleed; None for the defaults of SheetOptions
+    spot : whether cut lines and creases are separations in the PDF files, for a print shop
+    duplex : whether fronts and backs also go into one PDF file in turn, for a duplex printer
+    dimensions : whether the sizes of every piece are drawn on it
+    cutting : how a machine cuts and creases; None for the defaults of CuttingOptions
+    """
+
+    sheet: str | None
+    formats: Sequence[str]
+    options: SheetOptions | None
+    spot: bool
+    duplex: bool
+    dimensions: bool
+    cutting: CuttingOptions | None
+
+
+def write_nets(spread: Spread, out_dir: str | Path, **choices: Unpack[NetChoices]) -> NetFiles:
     """Write the nets of all pieces: an SVG and a DXF file a sheet, and one PDF file of all sheets.
 
     With "cutting", also an SVG and a DXF file a sheet with nothing but what a machine cuts and creases, in its order;
@@ -111,13 +125,7 @@ def write_nets(
     ----------
     spread : Spread
     out_dir : folder, made where it is missing
-    sheet : size of the sheets (see sheet_size); None for the smallest of A4, A3, A2 and A1 that takes every piece
-    formats : of ALL_FORMATS
-    options : margins, gaps, copies, tiles, grain of the sheets, bleed; None for the defaults of SheetOptions
-    spot : whether cut lines and creases are separations in the PDF files, for a print shop
-    duplex : whether fronts and backs also go into one PDF file in turn, for a duplex printer
-    dimensions : whether the sizes of every piece are drawn on it
-    cutting : how a machine cuts and creases; None for the defaults of CuttingOptions
+    choices : sheet, formats, options, spot, duplex, dimensions, cutting, by their names; see NetChoices
 
     Returns
     -------
@@ -130,18 +138,8 @@ def write_nets(
     FileError
         Artwork cannot be read, or the folder not written to; then no file is new or changed.
     """
-    drawn = draw_nets(
-        spread,
-        sheet=sheet,
-        formats=formats,
-        options=options,
-        spot=spot,
-        duplex=duplex,
-        dimensions=dimensions,
-        cutting=cutting,
-    )
     folder = Path(out_dir)
-    return write_drawn({folder: drawn})[folder]
+    return write_drawn({folder: draw_nets(spread, **choices)})[folder]
 
 
 def draw_nets(

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Unpack
 
 from ..errors import HingeleafError
 from ..model import Stock
@@ -12,14 +14,23 @@ from ..nets.forms import forms_of
 from ..nets.lettering import one_line
 from ..nets.options import SheetOptions
 from ..nets.sizes import DEFAULT_SIZES, sheet_size
-from ..nets.write import FORMATS, DrawnNets, NetFiles, draw_sheets, write_drawn
+from ..nets.write import FORMATS, DrawnNets, NetChoices, NetFiles, draw_sheets, write_drawn
 from .artwork import DPI, check_dpi
 from .data import Unfolded
 from .drawing import DrawingOptions, drawn_nets
 from .placing import net_bounds
 from .tabs import Join
 
-__all__ = ["CARD", "MODEL_FORMATS", "draw_unfolded", "fits_on", "model_title", "rooms", "write_unfolded"]
+__all__ = [
+    "CARD",
+    "MODEL_FORMATS",
+    "ModelChoices",
+    "draw_unfolded",
+    "fits_on",
+    "model_title",
+    "rooms",
+    "write_unfolded",
+]
 
 #: What a model is made of unless told otherwise: card of 200 g/m2 (common practice).
 CARD = Stock("card", 200.0, 0.26, "any", (1.0, 1.0, 1.0))
@@ -73,24 +84,33 @@ def model_title(unfolded: Unfolded, title: str | None = None) -> str:
     return one_line(unfolded.facets.mesh.name if title is None else title) or "model"
 
 
+class ModelChoices(NetChoices, total=False):
+    """What can be chosen where nets of a model are written; what is left out is as draw_unfolded has it.
+
+    Parameters
+    ----------
+    title : None for the mesh's name
+    stock : the card
+    angles, dimensions : whether the angle between the faces, and the length, are written at each crease
+    smooth_deg : creases that bend less are light scores
+    dpi : dots an inch of artwork
+    others : as in NetChoices; there is no order of assembly
+    """
+
+    title: str | None
+    stock: Stock
+    angles: bool
+    smooth_deg: float
+    dpi: float
+
+
 def write_unfolded(
     unfolded: Unfolded,
     joins: Sequence[Join],
     out_dir: str | Path,
     *,
-    title: str | None = None,
-    stock: Stock = CARD,
-    sheet: str | None = None,
-    formats: Sequence[str] = FORMATS,
-    options: SheetOptions | None = None,
-    angles: bool = False,
-    dimensions: bool = False,
-    smooth_deg: float = 0.0,
-    dpi: float = DPI,
-    spot: bool = False,
-    duplex: bool = False,
-    cutting: CuttingOptions | None = None,
     more: Mapping[str, bytes] | None = None,
+    **choices: Unpack[ModelChoices],
 ) -> NetFiles:
     """Write the nets of a model.
 
@@ -99,13 +119,8 @@ def write_unfolded(
     unfolded : Unfolded
     joins : its cuts, with their numbers and tabs
     out_dir : folder, made where it is missing
-    title : None for the mesh's name
-    stock : the card
-    sheet, formats, options, spot, duplex, cutting : as for nets.write_nets; there is no order of assembly
-    angles, dimensions : whether the angle between the faces, and the length, are written at each crease
-    smooth_deg : creases that bend less are light scores
-    dpi : dots an inch of artwork
     more : other files that are written with them, all or none; by name, or by whole path where they lie elsewhere
+    choices : title, stock, sheet, formats and all else that is in ModelChoices, by their names
 
     Returns
     -------
@@ -118,25 +133,9 @@ def write_unfolded(
     FileError
         A texture cannot be read, or the folder not written to; then no file is new or changed.
     """
-    drawn = draw_unfolded(
-        unfolded,
-        joins,
-        title=title,
-        stock=stock,
-        sheet=sheet,
-        formats=formats,
-        options=options,
-        angles=angles,
-        dimensions=dimensions,
-        smooth_deg=smooth_deg,
-        dpi=dpi,
-        spot=spot,
-        duplex=duplex,
-        cutting=cutting,
-    )
-    files = {**drawn.files, **(more or {})}
+    drawn = draw_unfolded(unfolded, joins, **choices)
     folder = Path(out_dir)
-    return write_drawn({folder: DrawnNets(files, drawn.sheets, drawn.notes, drawn.stems)})[folder]
+    return write_drawn({folder: replace(drawn, files={**drawn.files, **(more or {})})})[folder]
 
 
 def draw_unfolded(
