@@ -1,6 +1,5 @@
 """Save a bound book: its own file, the files of its spreads, and all artwork beside them."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import bpy
@@ -18,11 +17,12 @@ from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
 from .base import Outcome
 from .bind_arrange import BoundOperator
+from .saving import SavingDialog
 
 __all__ = ["HINGELEAF_OT_save_bound"]
 
 
-class HINGELEAF_OT_save_bound(BoundOperator, bpy.types.Operator):
+class HINGELEAF_OT_save_bound(SavingDialog, BoundOperator, bpy.types.Operator):
     """Save the bound book as a file, with the descriptions of its spreads and all artwork beside it"""
 
     bl_idname = "hingeleaf.save_bound"
@@ -31,11 +31,9 @@ class HINGELEAF_OT_save_bound(BoundOperator, bpy.types.Operator):
 
     if TYPE_CHECKING:
         filepath: str
-        check_existing: bool
         replace: bool
     else:
         filepath: StringProperty(name="File", description="Where the book's own file is saved", subtype="FILE_PATH")
-        check_existing: BoolProperty(default=True, options={"HIDDEN"})
         filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
         replace: BoolProperty(
             name="Replace Files",
@@ -50,17 +48,13 @@ class HINGELEAF_OT_save_bound(BoundOperator, bpy.types.Operator):
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def check(self, context: bpy.types.Context) -> bool:
-        """Give the name the ending that descriptions have."""
-        path = bpy.path.ensure_ext(self.filepath, ".toml")
-        changed = path != self.filepath
-        self.filepath = path
-        return changed
+    def ended(self, name: str) -> str:
+        """A description's."""
+        return bpy.path.ensure_ext(name, ".toml")
 
     def run(self, context: bpy.types.Context) -> None:
         """Write all files or none, then let the book be that of the files."""
-        bound = self.bound(context)
-        file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
+        bound, file = self.bound(context), self.file()
         book, roots = book_of(bound), spreads_of(bound)
         texts = [read_design(root).text for root in roots]
         names = distinct_files(book.files, texts, file.name)

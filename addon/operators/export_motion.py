@@ -4,19 +4,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import bpy
-from bpy.props import BoolProperty, IntProperty, StringProperty
+from bpy.props import IntProperty, StringProperty
 
 from ..exporting import GLTF_ENDS, USD_ENDS, export_gltf, export_usd
 from ..geometry import HingeleafError
 from .bake_motion import frame_range
 from .base import BookOperator, Outcome
+from .saving import SavingDialog
 
 __all__ = ["HINGELEAF_OT_export_gltf", "HINGELEAF_OT_export_usd"]
 
 _GLTF = "io_scene_gltf2"
 
 
-class _Exporter(BookOperator):
+class _Exporter(SavingDialog, BookOperator):
     """Asks for a file and frames."""
 
     #: What the file may be called at its end; the first where it is not.
@@ -24,12 +25,10 @@ class _Exporter(BookOperator):
 
     if TYPE_CHECKING:
         filepath: str
-        check_existing: bool
         start: int
         end: int
     else:
         filepath: StringProperty(name="File", description="Where it is written", subtype="FILE_PATH")
-        check_existing: BoolProperty(name="Ask Before Overwriting", default=True, options={"HIDDEN"})
         start: IntProperty(name="Start Frame", description="First frame that is written", default=1)
         end: IntProperty(name="End Frame", description="Last frame that is written", default=250)
 
@@ -41,12 +40,9 @@ class _Exporter(BookOperator):
         context.window_manager.fileselect_add(self)  # type: ignore[arg-type]
         return {"RUNNING_MODAL"}
 
-    def check(self, context: bpy.types.Context) -> bool:
-        """End the file's name as it will be, so that Blender asks before that file is overwritten."""
-        if not self.filepath or self.filepath.endswith(("/", "\\")) or self.filepath.lower().endswith(self.ends):
-            return False
-        self.filepath += self.ends[0]
-        return True
+    def ended(self, name: str) -> str:
+        """As it is where that is an ending of its kind."""
+        return name if name.lower().endswith(self.ends) else name + self.ends[0]
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the frames beside the file."""
@@ -56,12 +52,10 @@ class _Exporter(BookOperator):
         layout.prop(self, "start")
         layout.prop(self, "end")
 
-    def path(self) -> Path:
-        """The file; its ending is added where there is none."""
-        if not self.filepath or self.filepath.endswith(("/", "\\")):
-            raise HingeleafError("Choose the file that the book is to be written into")
-        path = Path(bpy.path.abspath(self.filepath))
-        return path if path.suffix else path.with_suffix(self.ends[0])
+    def file(self) -> Path:
+        """The chosen file. Another ending than those of its kind stays, and is refused: it may be a slip."""
+        ended, given = super().file(), Path(bpy.path.abspath(self.filepath))
+        return given if given.suffix else ended
 
 
 class HINGELEAF_OT_export_gltf(_Exporter, bpy.types.Operator):
@@ -79,7 +73,7 @@ class HINGELEAF_OT_export_gltf(_Exporter, bpy.types.Operator):
         """Write it."""
         if _GLTF not in context.preferences.addons:
             raise HingeleafError("Turn on Blender's own add-on glTF 2.0 format in the preferences first")
-        path = self.path()
+        path = self.file()
         export_gltf(context, self.book(context), path, self.start, self.end)
         self.report({"INFO"}, f"Wrote {path}")
 
@@ -97,6 +91,6 @@ class HINGELEAF_OT_export_usd(_Exporter, bpy.types.Operator):
 
     def run(self, context: bpy.types.Context) -> None:
         """Write it."""
-        path = self.path()
+        path = self.file()
         export_usd(context, self.book(context), path, self.start, self.end)
         self.report({"INFO"}, f"Wrote {path}")

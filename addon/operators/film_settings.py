@@ -15,6 +15,7 @@ from ..filming_subject import digest_of, subject_of
 from ..geometry import HingeleafError
 from ..reporting import sentence
 from .base import BookOperator, Outcome
+from .saving import SavingDialog
 
 __all__ = ["FORMATS", "FilmOperator", "filmed", "finished"]
 
@@ -50,12 +51,11 @@ def finished(context: bpy.types.Context) -> bpy.types.Object:
     return root
 
 
-class FilmOperator(BookOperator):
+class FilmOperator(SavingDialog, BookOperator):
     """What all that takes pictures asks for."""
 
     if TYPE_CHECKING:
         filepath: str
-        check_existing: bool
         preset: str
         frame: str
         kind: str
@@ -70,7 +70,6 @@ class FilmOperator(BookOperator):
         follows: bool
     else:
         filepath: StringProperty(name="File", description="The file to write", subtype="FILE_PATH")
-        check_existing: BoolProperty(default=True, options={"HIDDEN"})
         preset: EnumProperty(
             name="Preset",
             description="What the book and the camera do",
@@ -197,15 +196,6 @@ class FilmOperator(BookOperator):
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def check(self, context: bpy.types.Context) -> bool:
-        """Give the name the ending of the format, so that Blender sees which file would be overwritten."""
-        if not self.filepath or self.filepath.endswith(("/", "\\")):
-            return False  # there is a folder, but no name yet
-        named = self._ended(self.filepath)
-        changed = named != self.filepath
-        self.filepath = named
-        return changed
-
     def usual_name(self, context: bpy.types.Context) -> str:
         """What the file is called unless told, without its ending."""
         return filmed(context).name
@@ -215,13 +205,13 @@ class FilmOperator(BookOperator):
         return ""
 
     def file(self) -> Path:
-        """The chosen file, with its ending."""
+        """The chosen file, with its ending; pictures go into a folder, whose name may end as those of folders do."""
         if not self.filepath:
             raise HingeleafError("Choose the file that it is to be written to")
-        return Path(self._ended(bpy.path.abspath(self.filepath).rstrip("/\\")))
+        return Path(self.ended(bpy.path.abspath(self.filepath).rstrip("/\\")))
 
-    def _ended(self, name: str) -> str:
-        """A name with the ending of what is written instead of any other such ending."""
+    def ended(self, name: str) -> str:
+        """With the ending of what is written instead of any other such ending."""
         ending = Path(name).suffix
         start = name.removesuffix(ending) if ending.lower() in (".mp4", ".webm", ".blend") else name
         return start + self.ending()

@@ -13,6 +13,7 @@ from ..geometry import parse_description
 from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
 from .base import BookOperator, Outcome
+from .saving import SavingDialog
 
 __all__ = ["HINGELEAF_OT_save_description", "new_files"]
 
@@ -31,7 +32,7 @@ def new_files(folder: Path, artwork: dict[str, bytes], *, replace: bool) -> dict
     return found
 
 
-class HINGELEAF_OT_save_description(BookOperator, bpy.types.Operator):
+class HINGELEAF_OT_save_description(SavingDialog, BookOperator, bpy.types.Operator):
     """Save the description of the book as a file, with its artwork beside it"""
 
     bl_idname = "hingeleaf.save_description"
@@ -40,11 +41,9 @@ class HINGELEAF_OT_save_description(BookOperator, bpy.types.Operator):
 
     if TYPE_CHECKING:
         filepath: str
-        check_existing: bool
         replace: bool
     else:
         filepath: StringProperty(name="File", description="Where the description is saved", subtype="FILE_PATH")
-        check_existing: BoolProperty(default=True, options={"HIDDEN"})
         filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
         replace: BoolProperty(
             name="Replace Artwork",
@@ -58,17 +57,13 @@ class HINGELEAF_OT_save_description(BookOperator, bpy.types.Operator):
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
-    def check(self, context: bpy.types.Context) -> bool:
-        """Give the name the ending that descriptions have."""
-        path = bpy.path.ensure_ext(self.filepath, ".toml")
-        changed = path != self.filepath
-        self.filepath = path
-        return changed
+    def ended(self, name: str) -> str:
+        """A description's."""
+        return bpy.path.ensure_ext(name, ".toml")
 
     def run(self, context: bpy.types.Context) -> None:
         """Write all files or none, then let the book be that of the file."""
-        root = self.book(context)
-        file = Path(bpy.path.ensure_ext(bpy.path.abspath(self.filepath), ".toml"))
+        root, file = self.book(context), self.file()
         finish_change(context, root)
         # What cannot be built would be refused when its files are there already.
         description, _ = design_of(root)

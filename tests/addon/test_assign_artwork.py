@@ -248,3 +248,28 @@ def test_names_that_lead_out_of_the_folder_write_nothing_there(bpy, book, activa
         bpy.ops.hingeleaf.check_book()
     assert not list(Path(bpy.app.tempdir).parent.glob("planted.png"))
     assert not list(Path(bpy.app.tempdir).rglob("planted.png"))
+
+
+@pytest.mark.parametrize("operator", ["save_description", "save_bound"])
+def test_dialog_gives_the_name_of_a_description_its_ending(bpy, tmp_path, operator):
+    """So that Blender asks about the file that would really be overwritten; a folder without a name stays one."""
+    from functools import partial
+    from types import SimpleNamespace
+
+    from bl_ext.user_default.hingeleaf.operators import bind_save, save_description
+
+    modules = {"save_description": save_description, "save_bound": bind_save}
+    cls = getattr(modules[operator], f"HINGELEAF_OT_{operator}")
+    assert getattr(bpy.ops.hingeleaf, operator).get_rna_type().properties["check_existing"].default
+    for given, ended in {"new": "new.toml", "new.toml": "new.toml", "new.v2": "new.v2.toml", "": ""}.items():
+        dialog = SimpleNamespace(filepath=f"{tmp_path}/{given}")
+        dialog.ended = partial(cls.ended, dialog)
+        assert cls.check(dialog, None) == (given != ended)
+        assert dialog.filepath == f"{tmp_path}/{ended}"
+
+
+@pytest.mark.parametrize("given", ["", "{folder}/"])
+def test_a_description_without_a_name_is_not_saved(bpy, book, tmp_path, given):
+    with pytest.raises(RuntimeError, match="Choose the file"):
+        bpy.ops.hingeleaf.save_description(filepath=given.format(folder=tmp_path))
+    assert not (tmp_path / ".toml").exists()

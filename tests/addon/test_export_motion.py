@@ -4,6 +4,7 @@ import io
 import json
 import struct
 import zlib
+from functools import partial
 from types import SimpleNamespace
 
 import numpy as np
@@ -272,5 +273,6 @@ def test_blender_asks_before_it_overwrites(bpy):
         operator = getattr(export_motion, f"HINGELEAF_OT_export_{kind}")
         for given, end in ends.items():
             asked = SimpleNamespace(filepath=f"book{given}", ends=operator.ends)
+            asked.ended = partial(operator.ended, asked)
             assert operator.check(asked, None) == (given != end)
             assert asked.filepath == f"book{end}"

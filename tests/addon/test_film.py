@@ -151,7 +151,7 @@ def test_dialog_gives_the_name_the_ending_of_the_format(bpy, tmp_path, kind, cho
 
     dialog = SimpleNamespace(filepath=f"{tmp_path}/{chosen}", kind=kind)
     dialog.ending = lambda: Operator.ending(dialog)
-    dialog._ended = lambda name: Operator._ended(dialog, name)
+    dialog.ended = lambda name: Operator.ended(dialog, name)
     assert Operator.check(dialog, bpy.context) is (chosen != named)
     assert dialog.filepath == f"{tmp_path}/{named}"
     assert not Operator.check(dialog, bpy.context)
