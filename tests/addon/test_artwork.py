@@ -3,24 +3,13 @@
 import numpy as np
 import pytest
 
-DESCRIPTION = """
-format = 1
-title = "Painted"
-[page]
-size = [100, 140]
-art_front = "front.png"
-art_back = "back.png"
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-art_front = "front.png"
-"""
+from tests.geometry.scene_texts import HILL, head
+
+DESCRIPTION = (
+    head("Painted", "[100, 140]", page='art_front = "front.png"; art_back = "back.png"')
+    + HILL
+    + 'art_front = "front.png"\n'
+)
 
 
 @pytest.fixture

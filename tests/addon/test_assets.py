@@ -3,36 +3,9 @@
 import numpy as np
 import pytest
 
-DESCRIPTION = """
-format = 1
-title = "Stage"
-[page]
-size = [140, 200]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-art_front = "sky.png"
-[[mechanism]]
-kind = "rider"
-id = "sun"
-panel = "hill.left"
-at = [-20, 30]
-size = [10, 10]
-[[mechanism]]
-kind = "tent"
-id = "roof"
-fold = "spine"
-at = 130
-length = 40
-base = 20
-height = 30
-"""
+from tests.geometry.scene_texts import HILL, ROOF, SUN, head
+
+DESCRIPTION = head("Stage", "[140, 200]") + HILL + 'art_front = "sky.png"\n' + SUN + ROOF
 PLAIN = """
 format = 1
 title = "Plain"

@@ -4,37 +4,14 @@ from pathlib import Path
 
 import pytest
 
-DESCRIPTION = """
-format = 1
-title = "Painted"
-[page]
-size = [100, 140]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-[[mechanism]]
-kind = "slit-cut-in"
-id = "step"
-fold = "spine"
-at = 15
-length = 30
-width = 15
-[[mechanism]]
-kind = "platform"
-id = "roof"
-fold = "spine"
-at = 105
-length = 30
-base = 15
-height = 20
-width = 20
-"""
+from tests.geometry.scene_texts import HILL, cut_in, head, mechanism
+
+DESCRIPTION = (
+    head("Painted", "[100, 140]")
+    + HILL
+    + cut_in("step", body="at = 15; length = 30; width = 15")
+    + mechanism("platform", "roof", "spine", "at = 105; length = 30; base = 15; height = 20; width = 20")
+)
 
 
 def picture(file, color, size=(80, 60)):

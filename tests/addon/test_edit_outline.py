@@ -5,37 +5,15 @@ import math
 import numpy as np
 import pytest
 
-DESCRIPTION = """
-format = 1
-title = "Outlined"
-[page]
-size = [140, 200]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-edge_right = "M 20 70 C 40 70 50 40 52 20"
-[[mechanism]]
-kind = "rider"
-id = "sun"
-panel = "hill.left"
-at = [-20, 30]
-turn = 30
-size = [10, 20]
-[[mechanism]]
-kind = "tent"
-id = "roof"
-fold = "spine"
-at = 130
-length = 40
-base = 20
-height = 30
-"""
+from tests.geometry.scene_texts import HILL, ROOF, head, rider_on
+
+DESCRIPTION = (
+    head("Outlined", "[140, 200]")
+    + HILL
+    + 'edge_right = "M 20 70 C 40 70 50 40 52 20"\n'
+    + rider_on("sun", "hill.left", "at = [-20, 30]; turn = 30; size = [10, 20]")
+    + ROOF
+)
 
 
 @pytest.fixture

@@ -3,27 +3,9 @@
 import numpy as np
 import pytest
 
-DESCRIPTION = """
-format = 1
-title = "Fitted"
-[page]
-size = [140, 200]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-[[mechanism]]
-kind = "rider"
-id = "sun"
-panel = "hill.left"
-at = [-20, 30]
-size = [10, 10]
-"""
+from tests.geometry.scene_texts import HILL, SUN, head
+
+DESCRIPTION = head("Fitted", "[140, 200]") + HILL + SUN
 
 
 @pytest.fixture

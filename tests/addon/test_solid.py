@@ -8,61 +8,17 @@ import numpy as np
 import pytest
 
 from tests.addon.conftest import MODULE
+from tests.geometry.lidded_block import MODEL, SOLID, materials, write_block
+from tests.geometry.scene_texts import head
 
-DESCRIPTION = """
-format = 1
-title = "Block"
-[page]
-size = [148, 210]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "solid"
-id = "block"
-model = "models/block.obj"
-panel = "page.right"
-at = [60, 90]
-loose = true
-"""
-#: Its lid has a picture that is red on its left and green on its right.
-MODEL = """mtllib block.mtl
-v 0 0 0
-v 30 0 0
-v 30 20 0
-v 0 20 0
-v 0 0 25
-v 30 0 25
-v 30 20 25
-v 0 20 25
-vt 0 0
-vt 1 0
-vt 1 1
-vt 0 1
-usemtl wall
-f 1 4 3 2
-f 1 2 6 5
-f 2 3 7 6
-f 3 4 8 7
-f 4 1 5 8
-usemtl lid
-f 5/1 6/2 7/3 8/4
-"""
-COLORS = "newmtl wall\nKd {}\nnewmtl lid\nKd 1 1 1\nmap_Kd lid.png\n"
+DESCRIPTION = head("Block", "[148, 210]") + SOLID.format(folder="models/")
 BLUE, YELLOW, RED, GREEN = (0, 0, 1), (1, 1, 0), (1, 0, 0), (0, 1, 0)
 
 
 @pytest.fixture
 def block(bpy, tmp_path):
     """The root of a book with the block on its right page; its files are in the folder models."""
-    from PIL import Image
-
-    folder = tmp_path / "models"
-    folder.mkdir()
-    halves = np.zeros((32, 32, 3), dtype=np.uint8)
-    halves[:, :16], halves[:, 16:] = (255, 0, 0), (0, 255, 0)
-    Image.fromarray(halves).save(folder / "lid.png")
-    (folder / "block.obj").write_text(MODEL)
-    (folder / "block.mtl").write_text(COLORS.format("0 0 1"))
+    write_block(tmp_path / "models", "0 0 1")
     file = tmp_path / "block.toml"
     file.write_text(DESCRIPTION)
     sys.modules[f"{MODULE}.watching"].forget_files(altogether=True)
@@ -154,7 +110,7 @@ def test_what_did_not_change_is_not_painted_again(bpy, block):
 def test_a_colour_changed_on_disk_is_shown_without_a_click(bpy, block, tmp_path):
     watching = sys.modules[f"{MODULE}.watching"]
     assert watching.look_at_files(bpy.context) == ()
-    (tmp_path / "models" / "block.mtl").write_text(COLORS.format("1 1 0 \n"))
+    (tmp_path / "models" / "block.mtl").write_text(materials("1 1 0 \n"))
     read = [watching.look_at_files(bpy.context) for _ in range(3)]
     assert read == [(), ("models/block.mtl",), ()]
     walls, _ = walls_and_lid(block)
@@ -202,7 +158,7 @@ def test_a_blend_alone_carries_its_models(bpy, block, tmp_path):
     target = tmp_path / "elsewhere" / "again.toml"
     assert bpy.ops.hingeleaf.save_description(filepath=str(target)) == {"FINISHED"}
     assert (target.parent / "models" / "block.obj").read_text() == MODEL
-    assert (target.parent / "models" / "block.mtl").read_text() == COLORS.format("0 0 1")
+    assert (target.parent / "models" / "block.mtl").read_text() == materials("0 0 1")
     assert (target.parent / "models" / "lid.png").is_file()
 
 
@@ -236,7 +192,7 @@ def test_nothing_outside_the_folder_is_packed_or_written(bpy, block, tmp_path):
     import zipfile
 
     (tmp_path.parent / "secret.txt").write_text("secret")
-    (tmp_path / "models" / "block.mtl").write_text(COLORS.format("0 0 1") + "map_Kd ../../secret.txt\n")
+    (tmp_path / "models" / "block.mtl").write_text(materials("0 0 1") + "map_Kd ../../secret.txt\n")
     assert bpy.ops.hingeleaf.reload_description() == {"FINISHED"}
     assert sorted(unpacked(block)) == ["models/block.mtl", "models/block.obj", "models/lid.png"]
     stream = io.BytesIO(base64.b64decode(block["hingeleaf_models"]))

@@ -6,24 +6,9 @@ import sys
 import pytest
 
 from tests.addon.conftest import MODULE
+from tests.geometry.scene_texts import HILL, head
 
-DESCRIPTION = """
-format = 1
-title = "Painted"
-[page]
-size = [100, 140]
-art_front = "page.png"
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-art_front = "art/hill.png"
-"""
+DESCRIPTION = head("Painted", "[100, 140]", page='art_front = "page.png"') + HILL + 'art_front = "art/hill.png"\n'
 RED, GREEN, BLUE = (200, 30, 30), (30, 180, 60), (40, 60, 200)
 
 

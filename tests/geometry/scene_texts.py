@@ -24,6 +24,12 @@ def mechanism(kind: str, name: str, fold: str, body: str) -> str:
     return f'[[mechanism]]\nkind = "{kind}"\nid = "{name}"\nfold = "{fold}"\n{items}\n'
 
 
+def head(title: str, size: str, *, page: str = "") -> str:
+    """The top of a description with pages of a size; further items of the pages are parted by semicolons."""
+    items = "".join(f"{item.strip()}\n" for item in page.split(";") if item)
+    return f'format = 1\ntitle = "{title}"\n[page]\nsize = {size}\n{items}[stock.card]\ngrammage = 250\n'
+
+
 def v_fold(name: str, fold: str = "spine", body: str = "at = 60; angle = 45; height = 50") -> str:
     return mechanism("v-fold", name, fold, body)
 
@@ -64,6 +70,9 @@ def cut_in_row(row: str, fold: str, at: float, length: float, width: float) -> s
 
 
 HILL = v_fold("hill")
+#: What stands on and beside it where pages are about 140 mm wide: a rider on its left panel, and a tent behind.
+SUN = rider_on("sun", "hill.left", "at = [-20, 30]; size = [10, 10]")
+ROOF = tent("roof", body="at = 130; length = 40; base = 20; height = 30")
 #: A v-fold whose tabs point outwards, so that panel and tab are one card across the foot.
 FORWARD = v_fold("hill", body='at = 40; angle = 40; height = 80; width = 80; tab = "outer"; tab_width = 30')
 BIG = v_fold("hill", body="at = 40; angle = 40; height = 90; width = 80")

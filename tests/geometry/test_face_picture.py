@@ -12,48 +12,18 @@ from geometry.artwork import art_box
 from geometry.errors import HingeleafError
 from geometry.nets.drawing import draw_piece
 from geometry.unfold.face_picture import face_picture
+from tests.geometry.lidded_block import SOLID, write_block
 from tests.geometry.scene_texts import HEAD
 
-#: A block of two colours and a texture that is red on its left and green on its right; its lid has the texture.
-_MODEL = """mtllib block.mtl
-v 0 0 0
-v 30 0 0
-v 30 20 0
-v 0 20 0
-v 0 0 25
-v 30 0 25
-v 30 20 25
-v 0 20 25
-vt 0 0
-vt 1 0
-vt 1 1
-vt 0 1
-usemtl blue
-f 1 4 3 2
-f 1 2 6 5
-usemtl yellow
-f 2 3 7 6
-f 3 4 8 7
-f 4 1 5 8
-usemtl halves
-f 5/1 6/2 7/3 8/4
-"""
-_COLORS = "newmtl blue\nKd 0 0 1\nnewmtl yellow\nKd 1 1 0\nnewmtl halves\nKd 1 1 1\nmap_Kd halves.png\n"
-_SEEN = {"blue": (0, 0, 255), "yellow": (255, 255, 0), "left": (255, 0, 0), "right": (0, 255, 0)}
+#: What is seen of the block: its walls by their material, and the halves of the picture on its lid.
+_SEEN = {"first": (0, 0, 255), "second": (255, 255, 0), "left": (255, 0, 0), "right": (0, 255, 0)}
 
 
 @pytest.fixture
 def block(tmp_path):
-    """A spread with the block on a page, and the names of its panels by the colour that they must have."""
-    halves = np.zeros((32, 32, 3), dtype=np.uint8)
-    halves[:, :16], halves[:, 16:] = _SEEN["left"], _SEEN["right"]
-    Image.fromarray(halves).save(tmp_path / "halves.png")
-    (tmp_path / "block.mtl").write_text(_COLORS)
-    (tmp_path / "block.obj").write_text(_MODEL)
-    text = (
-        HEAD + '[[mechanism]]\nkind = "solid"\nid = "block"\nmodel = "block.obj"\npanel = "page.right"\nat = [60, 90]\n'
-    )
-    return assemble(parse_description(text + "loose = true\n", folder=tmp_path))
+    """A spread with the block on a page."""
+    write_block(tmp_path, "0 0 1", "1 1 0")
+    return assemble(parse_description(HEAD + SOLID.format(folder=""), folder=tmp_path))
 
 
 def seen(spread, piece, dpi=100.0):
@@ -83,7 +53,7 @@ def test_every_facet_shows_its_colour_and_the_texture_its_halves(block, dpi):
         surfaces = {mesh.surfaces[mesh.surface_of[face]].name for face in facets.source[number].tolist()}
         (surface,) = surfaces
         middle = np.asarray(outline.centroid.coords[0])
-        if surface != "halves":
+        if surface != "lid":
             assert tuple(at(middle)) == (*_SEEN[surface], 255), name
         else:
             # The lid, 30 by 20 mm: the long way runs across both halves.
@@ -94,7 +64,7 @@ def test_every_facet_shows_its_colour_and_the_texture_its_halves(block, dpi):
             for half, side in (("left", -9.0), ("right", 9.0)):
                 assert tuple(at(middle + side * along)) == (*_SEEN[half], 255), half
         shown.add(surface)
-    assert shown == {"blue", "yellow", "halves"}
+    assert shown == {"first", "second", "lid"}
 
 
 def test_nothing_is_shown_where_nothing_is_printed(block):
@@ -118,8 +88,7 @@ def test_nothing_is_shown_where_nothing_is_printed(block):
 
 def test_plain_card_has_no_picture(block, tmp_path):
     (tmp_path / "block.mtl").write_text("newmtl other\nKd 1 0 0\n")
-    text = HEAD + '[[mechanism]]\nkind = "solid"\nid = "block"\nmodel = "block.obj"\npanel = "page.right"\n'
-    plain = assemble(parse_description(text + "at = [60, 90]\nloose = true\n", folder=tmp_path))
+    plain = assemble(parse_description(HEAD + SOLID.format(folder=""), folder=tmp_path))
     (solid,) = plain.solids
     assert solid.picture(solid.pieces[0], art_box(plain, solid.pieces[0])) is None
 

@@ -10,6 +10,7 @@ from geometry.design.strokes import chains_of, stroke_of, value_of
 from geometry.errors import FileError
 from geometry.outline import closed_outline, polyline
 from geometry.outline_files import read_outlines
+from tests.geometry.scene_texts import HILL, head, rider_on
 
 NAMESPACES = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
 
@@ -153,33 +154,14 @@ def test_an_entity_that_only_shortens_a_name_is_read(read):
     assert len(read(text)) == 1
 
 
-HILL = parse_description(
-    """
-format = 1
-[page]
-size = [140, 200]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-[[mechanism]]
-kind = "rider"
-id = "sun"
-panel = "hill.left"
-at = [-20, 30]
-size = [10, 20]
-"""
+STAGE = parse_description(
+    head("Stage", "[140, 200]") + HILL + rider_on("sun", "hill.left", "at = [-20, 30]; size = [10, 20]")
 )
-SPREAD = assemble(HILL)
+SPREAD = assemble(STAGE)
 
 
 def key_of(name, mechanism="hill"):
-    return next(key for key in outline_keys(HILL, SPREAD, mechanism) if key.key == name)
+    return next(key for key in outline_keys(STAGE, SPREAD, mechanism) if key.key == name)
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
@@ -202,7 +184,7 @@ def test_a_line_at_true_size_begins_at_the_hinge_and_is_led_to_its_end():
     key = key_of("edge_right")
     (line,) = placed([stroke_of([[0, 0], [10, 10], [20, 0]], closed=False)], key, SPREAD, size="true")
     assert line.points.tolist() == pytest.approx(np.array([[0, 50], [10, 60], [20, 50], [50, 0]]))
-    assert assemble(with_outline(HILL, key, [line])).panels["hill.right"].outline.is_valid
+    assert assemble(with_outline(STAGE, key, [line])).panels["hill.right"].outline.is_valid
 
 
 def test_closed_lines_fill_the_box_of_what_they_replace():
@@ -222,7 +204,7 @@ def test_windows_stand_in_the_middle_of_the_panel_and_read_as_drawn():
     assert (on_net.points - on_net.points[0]).tolist() == pytest.approx(letter.points - letter.points[0])
     (turned,) = placed([letter], key, SPREAD, size="true", mirrored=True)
     assert (turned.points - turned.points[0]).tolist() == pytest.approx(letter.points - letter.points[0])
-    assert assemble(with_outline(HILL, key, [window])).panels["hill.left"].outline.interiors
+    assert assemble(with_outline(STAGE, key, [window])).panels["hill.left"].outline.interiors
 
 
 @pytest.mark.parametrize(

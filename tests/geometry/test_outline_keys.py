@@ -10,7 +10,7 @@ from geometry.design.outline_keys import outline_keys, with_outline
 from geometry.design.strokes import Stroke, stroke_of, value_of
 from geometry.outline import polyline
 from tests.geometry.scene_texts import FILES as SCENES
-from tests.geometry.scene_texts import ROOT
+from tests.geometry.scene_texts import HILL, ROOT, head
 
 
 def keys_of(description, spread):
@@ -59,25 +59,8 @@ def test_every_outline_lies_on_the_edge_of_its_card(file):
                 assert edges.distance(Point(point)) < 0.01, (key.mechanism, key.key, point)
 
 
-BASE = """
-format = 1
-[page]
-size = [140, 200]
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "hill"
-fold = "spine"
-at = 60
-angle = 45
-height = 50
-{edges}
-"""
-
-
 def hill(edges=""):
-    return parse_description(BASE.format(edges=edges))
+    return parse_description(head("Stage", "[140, 200]") + HILL + edges)
 
 
 def key_of(description, name):
@@ -163,7 +146,8 @@ def test_no_holes_take_the_key_out():
 
 def test_a_rider_drawn_free_has_no_size_any_more():
     text = (
-        BASE.format(edges="")
+        head("Stage", "[140, 200]")
+        + HILL
         + '[[mechanism]]\nkind = "rider"\nid = "sun"\npanel = "hill.left"\nat = [-20, 30]\nsize = [10, 10]\n'
     )
     description = parse_description(text)
