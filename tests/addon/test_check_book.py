@@ -2,21 +2,9 @@
 
 import pytest
 
-STICKS_OUT = """
-format = 1
-title = "Too tall"
-[page]
-size = "A6"
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "tower"
-fold = "spine"
-at = 100
-angle = 60
-height = 90
-"""
+from tests.geometry.scene_texts import TOWER, head
+
+STICKS_OUT = head("Too tall", '"A6"') + TOWER
 
 
 @pytest.fixture

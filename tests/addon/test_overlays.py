@@ -6,30 +6,10 @@ from importlib import import_module
 import numpy as np
 import pytest
 
+from tests.geometry.scene_texts import TOWER, head, tent
+
 PACKAGE = "bl_ext.user_default.hingeleaf"
-TALL = """
-format = 1
-title = "Too tall"
-[page]
-size = "A6"
-[stock.card]
-grammage = 250
-[[mechanism]]
-kind = "v-fold"
-id = "tower"
-fold = "spine"
-at = 100
-angle = 60
-height = 90
-[[mechanism]]
-kind = "tent"
-id = "roof"
-fold = "spine"
-at = 20
-length = 40
-base = 25
-height = 30
-"""
+TALL = head("Too tall", '"A6"') + TOWER + tent("roof", body="at = 20; length = 40; base = 25; height = 30")
 
 
 def module(name):

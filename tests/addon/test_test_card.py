@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 import shapely
 
+from tests.geometry.chequerboards import corner_in
+
 LIMIT_MM = 0.05
 #: Corners so near to a panel's border are left to the panel beside it.
 BORDER_MM = 0.02
@@ -127,42 +129,17 @@ def test_every_corner_is_on_the_panel_where_the_pose_has_it(bpy, tmp_path, rig, 
     assert asked > 200
 
 
-def corner_in(pixels, place, reach):
-    """The corner of a chequerboard near a place, pixels; what is above it less what is below steps at its border."""
-    x, y = np.round(place).astype(int)
-    patch = pixels[y - reach : y + reach, x - reach : x + reach].astype(float)
-    keep = np.r_[0 : int(0.6 * reach), 2 * reach - int(0.6 * reach) : 2 * reach]
-    found = []
-    for axis, start in ((0, x), (1, y)):
-        other = np.moveaxis(patch, axis, 0)[keep]
-        half = len(other) // 2
-        way = other[:half].mean(axis=0) - other[half:].mean(axis=0)
-        ends = way[: reach // 2].mean(), way[-(reach // 2) :].mean()
-        step = (ends[1] - ends[0]) / 2
-        assert abs(step) > 0.08
-        found.append(start - way.sum() / (2 * step))
-    return np.array(found)
+def rendered(bpy, file, middle, side, *, from_below):
+    """What a camera square over a place of the open pages sees of so many mm, (420, 420) float, 0 to 1."""
+    from PIL import Image
 
-
-@pytest.mark.parametrize("face", ["front", "back"])
-def test_corners_are_found_in_a_rendered_picture(bpy, tmp_path, face):
-    """A camera square over the open right page, 0.1 mm a pixel: every corner within half a pixel, 0.05 mm."""
-    carded = Carded(bpy, "v-fold", tmp_path)
-    scene, page = bpy.context.scene, bpy.data.objects["page.right"]
-    carded.root["opening"] = 180.0
-    carded.root.update_tag()
-    for item in scene.objects:
-        item.hide_render = item is not page and item.type != "CAMERA"
-    # Where the v-fold is not: the outer part of the page.
-    width, height = carded.spread.page_size_mm
-    side, middle = 42.0, np.array([width - 24.0, height / 2])
+    scene = bpy.context.scene
     camera = bpy.data.objects.new("Square", bpy.data.cameras.new("Square"))
     scene.collection.objects.link(camera)
     camera.data.type, camera.data.ortho_scale = "ORTHO", side / 1000
-    down = 1.0 if face == "front" else -1.0
-    camera.location = (middle[0] / 1000, middle[1] / 1000, 0.3 * down)
+    camera.location = (middle[0] / 1000, middle[1] / 1000, -0.3 if from_below else 0.3)
     # From below, right is where the left was.
-    camera.rotation_euler = (0.0, 0.0 if face == "front" else np.pi, 0.0)
+    camera.rotation_euler = (0.0, np.pi if from_below else 0.0, 0.0)
     scene.camera = camera
     world = scene.world = bpy.data.worlds.new("White")
     if world.node_tree is None:
@@ -175,14 +152,30 @@ def test_corners_are_found_in_a_rendered_picture(bpy, tmp_path, face):
     scene.render.resolution_percentage = 100
     scene.render.use_motion_blur = False
     scene.render.image_settings.file_format = "PNG"
-    scene.render.filepath = str(tmp_path / "page.png")
+    scene.render.filepath = str(file)
     bpy.ops.render.render(write_still=True)
+    with Image.open(file) as image:
+        return np.asarray(image.convert("L"), dtype=float) / 255
+
+
+@pytest.mark.parametrize("face", ["front", "back"])
+def test_corners_are_found_in_a_rendered_picture(bpy, tmp_path, face):
+    """A camera square over the open right page, 0.1 mm a pixel: every corner within half a pixel, 0.05 mm."""
     from PIL import Image
 
-    with Image.open(tmp_path / "page.png") as image:
-        pixels = np.asarray(image.convert("L"), dtype=float) / 255
+    carded = Carded(bpy, "v-fold", tmp_path)
+    scene, page = bpy.context.scene, bpy.data.objects["page.right"]
+    carded.root["opening"] = 180.0
+    carded.root.update_tag()
+    for item in scene.objects:
+        item.hide_render = item is not page and item.type != "CAMERA"
+    # Where the v-fold is not: the outer part of the page.
+    width, height = carded.spread.page_size_mm
+    side, middle = 42.0, np.array([width - 24.0, height / 2])
+    pixels = rendered(bpy, tmp_path / "page.png", middle, side, from_below=face == "back")
     with Image.open(tmp_path / "painted" / picture_of("page", face)) as image:
         card = np.asarray(image.convert("L"), dtype=float) / 255
+    down = 1.0 if face == "front" else -1.0
     net, art = carded.corners(carded.spread.panels["page.right"], face)
     across = (net[:, 0] - middle[0]) * down
     places = np.stack([across, middle[1] - net[:, 1]], axis=1) * 420 / side + 210
@@ -197,5 +190,5 @@ def test_corners_are_found_in_a_rendered_picture(bpy, tmp_path, face):
             x, y = np.int64(place + np.multiply(way, 420 / side))
             column, row = np.int64(share * size + np.multiply(way, 60 / 25.4))
             assert (pixels[y, x] > 0.6) == (card[row, column] > 0.6), (place, way)
-    offs = [np.abs(corner_in(pixels, place, 14) - place).max() for place in places]
+    offs = [np.abs(corner_in(pixels, place, 14, least_step=0.08) - place).max() for place in places]
     assert max(offs) < 0.5, max(offs)

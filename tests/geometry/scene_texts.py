@@ -70,6 +70,8 @@ def cut_in_row(row: str, fold: str, at: float, length: float, width: float) -> s
 
 
 HILL = v_fold("hill")
+#: Rises beyond the page when shut, where that is an A6.
+TOWER = v_fold("tower", body="at = 100; angle = 60; height = 90")
 #: What stands on and beside it where pages are about 140 mm wide: a rider on its left panel, and a tent behind.
 SUN = rider_on("sun", "hill.left", "at = [-20, 30]; size = [10, 10]")
 ROOF = tent("roof", body="at = 130; length = 40; base = 20; height = 30")

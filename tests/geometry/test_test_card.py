@@ -21,11 +21,14 @@ with warnings.catch_warnings():
 from geometry import assemble, read_description
 from geometry.nets import draw_piece, write_nets
 from geometry.templates import TemplateOptions, write_templates
+from tests.geometry.chequerboards import corner_in
 from tests.geometry.scene_texts import ROOT
 
 SCENES = ("demo/low-tide", "tent-unequal", "tab-through-a-slot")
 LIMIT_MM = 0.05
 POINT_MM = 25.4 / 72
+#: How clear the corners of a card are in a picture of 256 greys.
+LIGHT = {"least_step": 30, "most_uneven": 0.2}
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -176,28 +179,6 @@ def test_the_backs_read_right_from_behind(printed):
         assert all(np.linalg.det(linear) > 0 for _, linear, _ in pictures(printed, number))
 
 
-def saddle(pixels, place, reach):
-    """The corner of a chequerboard near a place, pixels: where the fields on its two sides are equally light.
-
-    Across an upright border, what lies above the corner less what lies below it steps from one value to its opposite.
-    Where it does so follows from its sum, whatever part of a pixel the border cuts off.
-    """
-    x, y = np.round(place).astype(int)
-    patch = pixels[y - reach : y + reach, x - reach : x + reach].astype(float)
-    keep = np.r_[0 : int(0.6 * reach), 2 * reach - int(0.6 * reach) : 2 * reach]
-    found = []
-    for axis, start in ((0, x), (1, y)):
-        other = np.moveaxis(patch, axis, 0)[keep]
-        half = len(other) // 2
-        way = other[:half].mean(axis=0) - other[half:].mean(axis=0)
-        ends = way[: reach // 2].mean(), way[-(reach // 2) :].mean()
-        step = (ends[1] - ends[0]) / 2
-        assert abs(ends[0] + ends[1]) < 0.2 * abs(step)
-        assert abs(step) > 30
-        found.append(start - way.sum() / (2 * step))
-    return np.array(found)
-
-
 @pytest.mark.parametrize("face", ["front", "back"])
 def test_corners_are_found_in_the_pixels_of_the_printed_page(printed, face):
     """Rendered at 1016 dpi, 0.025 mm a pixel, because MuPDF lays the edges of pictures on whole pixels."""
@@ -217,7 +198,7 @@ def test_corners_are_found_in_the_pixels_of_the_printed_page(printed, face):
             shot = document[page].get_pixmap(dpi=1016, clip=clip, colorspace=pymupdf.csGRAY)
             rows = np.frombuffer(shot.samples, np.uint8).reshape(shot.height, shot.stride)[:, : shot.width]
             here = np.array([place[0] * scale - shot.x, (height * POINT_MM - place[1]) * scale - shot.y])
-            assert np.abs(saddle(rows, here, 44) - here).max() < LIMIT_MM * scale, (piece, place)
+            assert np.abs(corner_in(rows, here, 44, **LIGHT) - here).max() < LIMIT_MM * scale, (piece, place)
             asked += 1
     assert asked >= 8
 
@@ -251,7 +232,7 @@ def test_data_of_the_card_are_what_its_pixels_show(printed):
         for share in art[::7]:
             place = np.array([share[0], 1 - share[1]]) * data["size_px"]
             if (place > 12).all() and (np.array(data["size_px"]) - place > 12).all():
-                assert np.abs(saddle(pixels, place, 9) - place).max() < 0.1, (piece, face, share)
+                assert np.abs(corner_in(pixels, place, 9, **LIGHT) - place).max() < 0.1, (piece, face, share)
                 asked += 1
         left, low, right, high = data["box"]
         x = (net[:, 0] - left) / (right - left) if face == "front" else (right - net[:, 0]) / (right - left)
