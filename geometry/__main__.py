@@ -30,14 +30,15 @@ from .spread import Spread
 from .template_commands import add_template_command, templates
 from .unfold_commands import add_unfold_command, unfold
 
-__all__ = ["main", "parse_angles", "parse_hands"]
+__all__ = ["command_parser", "main", "parse_angles", "parse_hands"]
 
 #: What takes a bound book too.
 _OF_BOOKS = ("check", "poses", "nets", "cost", "booklet")
 _WISHES = "largest, tip=X,Y,Z@OPENING, height=MM@OPENING, lean=DEG@OPENING, square@OPENING or stand=DEG"
 
 
-def _parser() -> argparse.ArgumentParser:
+def command_parser() -> argparse.ArgumentParser:
+    """What reads all commands and their options."""
     parser = argparse.ArgumentParser(prog="python -m geometry", description="Check, pose and print a pop-up spread.")
     commands = parser.add_subparsers(dest="command", required=True)
     check = commands.add_parser("check", help="run every check; exit 0 all well, 1 an error is found, 2 unreadable")
@@ -52,38 +53,9 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument(
             "--json", metavar="FILE", help="write the result, or what is wrong, as JSON; - for the screen"
         )
-    check.add_argument(
-        "--apply", metavar="CODE", help="write a changed description in which findings of CODE are remedied"
-    )
-    check.add_argument("--out", metavar="FILE", help="with --apply: the new file (default: SCENE-changed.toml)")
-    check.add_argument(
-        "--bulk-map",
-        action="append",
-        default=[],
-        metavar="FILE",
-        help="draw how thick the closed page is, as .svg or .pdf; may be repeated",
-    )
-    poses.add_argument("--angles", help="start:stop:step or a list, degrees (default 0:180:5)")
-    poses.add_argument(
-        "--turns",
-        help="of a bound book: the whole book as it is turned through, start:stop:step or a list; 0 is closed on its "
-        "back, 1 the first spread open, and so on",
-    )
-    poses.add_argument(
-        "--hand",
-        action="append",
-        default=[],
-        metavar="ID=VALUE",
-        help="how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm); may be repeated; in a bound "
-        "book SPREAD/ID=VALUE",
-    )
-    poses.add_argument("--out", required=True, metavar="FILE")
-    fits.add_argument("--mechanism", required=True, metavar="ID")
-    fits.add_argument("--wish", action="append", required=True, metavar="WISH", help=_WISHES)
-    fits.add_argument(
-        "--free", required=True, metavar="KEYS", help="sizes that may change: KEY or KEY:LOW:HIGH, with commas"
-    )
-    fits.add_argument("--out", metavar="FILE", help="write the changed description")
+    _add_check_arguments(check)
+    _add_pose_arguments(poses)
+    _add_fit_arguments(fits)
     cost.add_argument("--compare", metavar="SCENE", help="an earlier version: say what changed since")
     nets.add_argument("--out", required=True, metavar="DIR")
     for command in (nets, cost, booklet):
@@ -99,13 +71,54 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _add_check_arguments(check: argparse.ArgumentParser) -> None:
+    check.add_argument(
+        "--apply", metavar="CODE", help="write a changed description in which findings of CODE are remedied"
+    )
+    check.add_argument("--out", metavar="FILE", help="with --apply: the new file (default: SCENE-changed.toml)")
+    check.add_argument(
+        "--bulk-map",
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="draw how thick the closed page is, as .svg or .pdf; may be repeated",
+    )
+
+
+def _add_pose_arguments(poses: argparse.ArgumentParser) -> None:
+    poses.add_argument("--angles", help="start:stop:step or a list, degrees (default 0:180:5)")
+    poses.add_argument(
+        "--turns",
+        help="of a bound book: the whole book as it is turned through, start:stop:step or a list; 0 is closed on its "
+        "back, 1 the first spread open, and so on",
+    )
+    poses.add_argument(
+        "--hand",
+        action="append",
+        default=[],
+        metavar="ID=VALUE",
+        help="how far a hand has moved a flap or a wheel (degrees) or a pull-strip (mm); may be repeated; in a bound "
+        "book SPREAD/ID=VALUE",
+    )
+    poses.add_argument("--out", required=True, metavar="FILE")
+
+
+def _add_fit_arguments(fits: argparse.ArgumentParser) -> None:
+    fits.add_argument("--mechanism", required=True, metavar="ID")
+    fits.add_argument("--wish", action="append", required=True, metavar="WISH", help=_WISHES)
+    fits.add_argument(
+        "--free", required=True, metavar="KEYS", help="sizes that may change: KEY or KEY:LOW:HIGH, with commas"
+    )
+    fits.add_argument("--out", metavar="FILE", help="write the changed description")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A console that cannot show a letter of a title shows its code instead.
             stream.reconfigure(errors="backslashreplace")
-    options = _parser().parse_args(arguments)
+    options = command_parser().parse_args(arguments)
     try:
         return _command(options)(options)
     except BrokenPipeError:

@@ -17,7 +17,7 @@ from PIL import Image
 
 import build
 from geometry import assemble, parse_description
-from geometry.__main__ import _parser, main
+from geometry.__main__ import command_parser, main
 from geometry.binding import bind, check_binding, is_book, parse_book, read_spreads
 from geometry.checks import CHECKS, run_checks
 from tests.fuzz import run as fuzzing
@@ -81,7 +81,7 @@ def geometry_commands() -> list[str]:
 
 def short_commands() -> list[str]:
     """What pages say as `nets --spot`: a command and some of its options."""
-    names = "|".join(options_of(_parser()))
+    names = "|".join(options_of(command_parser()))
     found = [span for page in PAGES for span in pages.spans(page) if re.match(rf"({names}) --", span)]
     return [f"python -m geometry {span.replace(' --', ' SCENE --out DIR --', 1)}" for span in dict.fromkeys(found)]
 
@@ -184,7 +184,7 @@ def test_every_command_is_run_or_has_a_reason():
 
 
 def test_every_option_is_one_and_those_of_the_core_are_all_told():
-    core = options_of(_parser())
+    core = options_of(command_parser())
     known = set().union(*core.values(), *options_of(build.command_line()).values())
     others = [ROOT / "addon/filming_words.py", ROOT / "build.py", *(ROOT / "tests").glob("*/run.py")]
     known |= set(re.findall(r'"(--[\w-]+)"', "".join(path.read_text(encoding="utf-8") for path in others)))
@@ -195,7 +195,7 @@ def test_every_option_is_one_and_those_of_the_core_are_all_told():
 
 def test_all_commands_are_told():
     told = {line.split()[3] for line in geometry_commands()}
-    assert told == set(options_of(_parser()))
+    assert told == set(options_of(command_parser()))
     table = re.findall(r"^\| `python3 build\.py (\w+)", pages.page_text("DEVELOPERS.md"), re.M)
     assert set(table) == set(options_of(build.command_line()))
 

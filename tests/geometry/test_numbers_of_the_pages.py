@@ -11,7 +11,7 @@ import pytest
 
 import build
 from geometry import artwork, assemble, following, limits, parse_description, read_description, tolerances
-from geometry.__main__ import _parser
+from geometry.__main__ import command_parser
 from geometry.accuracy import creep_effects, monte_carlo, sensitivities
 from geometry.binding import turning
 from geometry.checks import artwork as artwork_check
@@ -51,7 +51,7 @@ def default(function, name):
 
 def arguments(command):
     """What a command takes where nothing is said."""
-    return vars(_parser().parse_args(command.split()))
+    return vars(command_parser().parse_args(command.split()))
 
 
 LIMITS = limits.Limits()
