@@ -6,7 +6,7 @@ says is always said by a width or a sign as well.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import blf
@@ -15,7 +15,19 @@ import gpu
 from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 
-__all__ = ["DIM", "FREE", "HOVERED", "REFUSED", "draw_label", "draw_lines"]
+from .geometry.transforms import Array
+
+__all__ = [
+    "DIM",
+    "FREE",
+    "HOVERED",
+    "REFUSED",
+    "begin_drawing",
+    "draw_label",
+    "draw_lines",
+    "draw_plate",
+    "end_drawing",
+]
 
 Color = tuple[float, float, float, float]
 #: Blue: can carry; orange: under the pointer; vermilion: refused; grey: not offered. sRGB as drawn.
@@ -27,6 +39,18 @@ _PLATE: Color = (0.05, 0.05, 0.05, 0.82)
 _TEXT: Color = (0.97, 0.97, 0.97, 1.0)
 _LETTERS = 13
 _AWAY_PX = 18
+
+
+def begin_drawing(in_space: Callable[[], None], on_screen: Callable[[], None]) -> list[Any]:
+    """Call two functions from now on whenever a 3D viewport is drawn; returns what ends it."""
+    add: Any = bpy.types.SpaceView3D.draw_handler_add
+    return [add(in_space, (), "WINDOW", "POST_VIEW"), add(on_screen, (), "WINDOW", "POST_PIXEL")]
+
+
+def end_drawing(handlers: list[Any]) -> None:
+    """Draw no more what was begun, and empty the list."""
+    while handlers:
+        bpy.types.SpaceView3D.draw_handler_remove(handlers.pop(), "WINDOW")
 
 
 def draw_lines(places: Sequence[Vector], color: Sequence[float], width: float) -> None:
@@ -57,7 +81,7 @@ def draw_label(pointer: tuple[float, float], text: str, color: Sequence[float], 
     if region is not None:
         x = max(8.0, min(x, _free_width(region) - width - 16 * scale))
     pad = 6 * scale
-    _draw_plate(x - pad, y - pad, x + width + pad, y + height + pad)
+    draw_plate((x - pad, y - pad), (x + width + pad, y + height + pad), _PLATE)
     for words, shade in ((sign, color), (text, _TEXT)):
         blf.color(font, *tuple(shade))
         left = x if words == sign else x + blf.dimensions(font, f"{sign}  ")[0]
@@ -73,13 +97,14 @@ def _free_width(region: bpy.types.Region) -> float:
     return float(min([region.width, *seen]))
 
 
-def _draw_plate(left: float, low: float, right: float, high: float) -> None:
+def draw_plate(low: Sequence[float] | Array, high: Sequence[float] | Array, color: Sequence[float]) -> None:
+    """Fill a rectangle of the screen from its lower left to its upper right corner, pixels."""
     shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    corners = [(left, low), (right, low), (right, high), (left, high)]
-    batch = batch_for_shader(shader, "TRIS", {"pos": corners}, indices=[(0, 1, 2), (0, 2, 3)])
+    corners = [(low[0], low[1]), (high[0], low[1]), (low[0], high[1]), (high[0], high[1])]
+    batch = batch_for_shader(shader, "TRI_STRIP", {"pos": [(float(x), float(y)) for x, y in corners]})
     gpu.state.blend_set("ALPHA")
     shader.bind()
-    shader.uniform_float("color", _PLATE)
+    shader.uniform_float("color", tuple(color))
     batch.draw(shader)
     gpu.state.blend_set("NONE")
 

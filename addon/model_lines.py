@@ -21,6 +21,7 @@ from mathutils import Matrix, Vector
 from .geometry.nets import STYLES
 from .geometry.transforms import Array
 from .geometry.unfold.data import Ints
+from .marking import begin_drawing, end_drawing
 from .model_mesh import CUT_LINE, MOUNTAIN_LINE, TAB_LINE, VALLEY_LINE
 from .model_preview import LABELS_KEY, LINE_KIND
 from .model_state import FOLDED_EDGE, all_models, iterate_nets, wishes_group
@@ -188,17 +189,9 @@ def _draw_labels(context: bpy.types.Context, lines: NetLines) -> None:
 
 def register_drawing() -> None:
     """Begin to draw."""
-    space = bpy.types.SpaceView3D
-    _HANDLERS.extend(
-        [
-            space.draw_handler_add(_draw_view, (), "WINDOW", "POST_VIEW"),
-            space.draw_handler_add(_draw_pixels, (), "WINDOW", "POST_PIXEL"),
-        ]
-    )
+    _HANDLERS.extend(begin_drawing(_draw_view, _draw_pixels))
 
 
 def unregister_drawing() -> None:
     """Draw no more."""
-    for handler in _HANDLERS:
-        bpy.types.SpaceView3D.draw_handler_remove(handler, "WINDOW")
-    _HANDLERS.clear()
+    end_drawing(_HANDLERS)

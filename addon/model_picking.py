@@ -18,7 +18,7 @@ from .geometry import HingeleafError
 from .geometry.transforms import Array
 from .geometry.unfold.cutting import with_edge_cut, with_edge_joined
 from .geometry.unfold.data import CUT, KEEP, Ints
-from .marking import HOVERED, REFUSED, draw_label, draw_lines
+from .marking import HOVERED, REFUSED, begin_drawing, draw_label, draw_lines, end_drawing
 from .model_lines import lines_of
 from .model_state import is_model, iterate_nets, model_of, placed_by, wishes_of
 from .model_wishes import Choice, Model
@@ -95,17 +95,11 @@ class EdgePicker:
         self._pointer: tuple[float, float] = (0.0, 0.0)
         self._region = 0
         model_of(context, root)
-        space = bpy.types.SpaceView3D
-        self._handlers = [
-            space.draw_handler_add(self._draw_view, (), "WINDOW", "POST_VIEW"),
-            space.draw_handler_add(self._draw_pixels, (), "WINDOW", "POST_PIXEL"),
-        ]
+        self._handlers = begin_drawing(self._draw_view, self._draw_pixels)
 
     def close(self) -> None:
         """Draw nothing any more."""
-        for handler in self._handlers:
-            bpy.types.SpaceView3D.draw_handler_remove(handler, "WINDOW")
-        self._handlers = []
+        end_drawing(self._handlers)
 
     @property
     def root(self) -> bpy.types.Object | None:

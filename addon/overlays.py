@@ -23,6 +23,7 @@ from .designing import mechanism_of, part_with
 from .found import is_stale, on_screen, shown_check, symbols_in
 from .geometry.design.measured import drawn_sizes
 from .geometry.transforms import Array
+from .marking import begin_drawing, draw_plate, end_drawing
 from .tinting import SEVERITY_COLORS, linear
 
 __all__ = ["DIMMED", "SYMBOL_PX", "register_handlers", "severity_color", "unregister_handlers"]
@@ -222,7 +223,7 @@ def _write(
         low, high = low + step, high + step
     taken.append((low, high))
     color = _theme_color(context)
-    _draw_plate(low, high, _against((*color[:3], alpha)))
+    draw_plate(low, high, _against((*color[:3], alpha)))
     blf.position(0, float(low[0] + pad), float(low[1] + pad + 0.15 * size[1]), 0.0)
     blf.color(0, *color[:3], alpha)
     blf.draw(0, text)
@@ -232,16 +233,6 @@ def _seen(context: bpy.types.Context) -> tuple[float, float]:
     """From where to where a region is seen beside its area's toolbar and sidebar, pixels."""
     widths = {region.type: region.width for region in context.area.regions if region.width > 1}
     return float(widths.get("TOOLS", 0)), float(context.region.width - widths.get("UI", 0))
-
-
-def _draw_plate(low: Array, high: Array, color: RGBA) -> None:
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    corners = [(low[0], low[1]), (high[0], low[1]), (low[0], high[1]), (high[0], high[1])]
-    batch = batch_for_shader(shader, "TRI_STRIP", {"pos": [(float(x), float(y)) for x, y in corners]})
-    gpu.state.blend_set("ALPHA")
-    shader.uniform_float("color", color)
-    batch.draw(shader)
-    gpu.state.blend_set("NONE")
 
 
 def _quietly(draw: Callable[[], None]) -> Callable[[], None]:
@@ -258,12 +249,10 @@ def _quietly(draw: Callable[[], None]) -> Callable[[], None]:
 
 def register_handlers() -> None:
     """Draw over every 3D viewport from now on."""
-    for draw, kind in ((_draw_in_space, "POST_VIEW"), (_draw_on_screen, "POST_PIXEL")):
-        _HANDLERS.append(bpy.types.SpaceView3D.draw_handler_add(_quietly(draw), (), "WINDOW", kind))
+    _HANDLERS.extend(begin_drawing(_quietly(_draw_in_space), _quietly(_draw_on_screen)))
 
 
 def unregister_handlers() -> None:
     """No longer."""
-    while _HANDLERS:
-        bpy.types.SpaceView3D.draw_handler_remove(_HANDLERS.pop(), "WINDOW")
+    end_drawing(_HANDLERS)
     _KEPT.clear()

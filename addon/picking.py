@@ -18,7 +18,7 @@ from .books import find_object, panels_of, text_of
 from .geometry.design.offering import Offer
 from .geometry.spread import Spread
 from .geometry.transforms import Array
-from .marking import DIM, FREE, HOVERED, REFUSED, draw_label, draw_lines
+from .marking import DIM, FREE, HOVERED, REFUSED, begin_drawing, draw_label, draw_lines, end_drawing
 from .projecting import Viewport, ray_on_panel, world_points
 
 __all__ = ["Hover", "Picker", "is_picking"]
@@ -77,17 +77,11 @@ class Picker:
         self._pointer: tuple[float, float] = (0.0, 0.0)
         self._region = 0
         _OPEN.append(self)
-        space = bpy.types.SpaceView3D
-        self._handlers = [
-            space.draw_handler_add(self._draw_view, (), "WINDOW", "POST_VIEW"),
-            space.draw_handler_add(self._draw_pixels, (), "WINDOW", "POST_PIXEL"),
-        ]
+        self._handlers = begin_drawing(self._draw_view, self._draw_pixels)
 
     def close(self) -> None:
         """Draw nothing any more."""
-        for handler in self._handlers:
-            bpy.types.SpaceView3D.draw_handler_remove(handler, "WINDOW")
-        self._handlers = []
+        end_drawing(self._handlers)
         if self in _OPEN:
             _OPEN.remove(self)
 
