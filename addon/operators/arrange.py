@@ -16,7 +16,7 @@ from ..geometry.design.mirroring import mirror
 from ..geometry.design.offering import TARGETS, offers
 from ..picking import Hover, Picker
 from ..presenting import make_active, select
-from .base import Outcome, ReportingOperator
+from .base import Outcome, ReportingOperator, is_mechanism_active
 from .pick_base import PickingOperator, no_book
 
 __all__ = ["CLASSES"]
@@ -31,13 +31,7 @@ class _MechanismOperator(ReportingOperator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Whether a mechanism is active."""
-        if no_book(cls, context):  # type: ignore[arg-type]
-            return False
-        root = active_book(context)
-        if root is None or not active_id(root):
-            cls.poll_message_set("Select a mechanism first: click one of its panels, or its line in the list")
-            return False
-        return True
+        return not no_book(cls, context) and is_mechanism_active(cls, context)
 
     def target(self, context: bpy.types.Context) -> tuple[bpy.types.Object, str]:
         """The book and the mechanism's id."""

@@ -8,7 +8,7 @@ from bpy.props import StringProperty
 
 from ..asset_places import Spot, spots_near
 from ..assets import artwork_of, cutting_of, is_dropped, make_asset, remove_dropped, snapshot
-from ..books import active_book, all_books, find_object, is_linked
+from ..books import all_books, find_object, is_linked
 from ..carrying import Source, artwork_name, folder_with
 from ..design_properties import activate, active_id
 from ..designing import change_book, design_of, finish_change
@@ -17,7 +17,7 @@ from ..geometry.changes import spec_of
 from ..geometry.design.copying import cutting, family, paste
 from ..geometry.design.decorating import with_artwork
 from ..sizes import kind_label
-from .base import BookOperator, ReportingOperator
+from .base import BookOperator, ReportingOperator, is_mechanism_active
 
 __all__ = ["HINGELEAF_OT_mark_asset", "HINGELEAF_OT_place_asset"]
 
@@ -35,13 +35,7 @@ class HINGELEAF_OT_mark_asset(BookOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Whether a mechanism is active."""
-        if not super().poll(context):
-            return False
-        root = active_book(context)
-        if root is None or not active_id(root):
-            cls.poll_message_set("Select a mechanism first: click one of its panels, or its line in the list")
-            return False
-        return True
+        return super().poll(context) and is_mechanism_active(cls, context)
 
     def run(self, context: bpy.types.Context) -> None:
         """Cut its text out, take its likeness, mark it."""

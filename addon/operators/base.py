@@ -5,10 +5,11 @@ from typing import TYPE_CHECKING, Literal
 import bpy
 
 from ..books import active_book
+from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..reporting import sentence, show_problems
 
-__all__ = ["BookOperator", "Outcome", "ReportingOperator"]
+__all__ = ["BookOperator", "Outcome", "ReportingOperator", "is_mechanism_active"]
 
 Outcome = set[Literal["RUNNING_MODAL", "CANCELLED", "FINISHED", "PASS_THROUGH", "INTERFACE"]]
 
@@ -53,3 +54,12 @@ class BookOperator(ReportingOperator):
             cls.poll_message_set("Make a new book or open a description first")
             return False
         return True
+
+
+def is_mechanism_active(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
+    """Whether a mechanism of the active book is chosen; says so at the button where none is."""
+    root = active_book(context)
+    if root is None or not active_id(root):
+        operator.poll_message_set("Select a mechanism first: click one of its panels, or its line in the list")
+        return False
+    return True

@@ -17,7 +17,7 @@ from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
 from .base import Outcome
 from .bind_arrange import BoundOperator
-from .saving import SavingDialog
+from .saving_dialog import SavingDialog
 
 __all__ = ["HINGELEAF_OT_save_bound"]
 

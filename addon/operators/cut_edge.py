@@ -15,7 +15,7 @@ from ..reporting import sentence
 from .base import Outcome
 from .unfold_model import ModelOperator
 
-__all__ = ["HINGELEAF_OT_cut_edge", "HINGELEAF_OT_pick_edges", "stop_picking_edges"]
+__all__ = ["HINGELEAF_OT_cut_edge", "HINGELEAF_OT_pick_edges", "is_picking_edges", "stop_picking_edges"]
 
 _HELP = "Click a fold to cut it, a cut to join it    Right click or Esc: done"
 

@@ -31,7 +31,7 @@ __all__ = [
 _SHOWN: list[tuple[str, str, str]] = []
 
 
-def keys_of(root: bpy.types.Object, item: bpy.types.Object | None) -> tuple[OutlineKey, ...]:
+def _keys_of(root: bpy.types.Object, item: bpy.types.Object | None) -> tuple[OutlineKey, ...]:
     """The outlines of the mechanism that an object is a panel of, those on that panel first.
 
     Raises
@@ -54,7 +54,7 @@ def _shown_keys(operator: Any, context: bpy.types.Context | None) -> list[tuple[
         return _SHOWN
     try:
         description = design_of(root)[0]
-        for key in keys_of(root, context.view_layer.objects.active):
+        for key in _keys_of(root, context.view_layer.objects.active):
             fields = expand(KINDS[spec_of(description, key.mechanism).kind].FIELDS)
             label = " ".join(word.capitalize() for word in key.key.split("_"))
             meaning = fields[key.key].meaning
@@ -89,7 +89,7 @@ class _OutlineOperator(BookOperator):
 
     def outline_key(self, context: bpy.types.Context) -> OutlineKey:
         """The outline that is meant: the one named, else the first on the active panel."""
-        keys = keys_of(self.book(context), context.view_layer.objects.active)
+        keys = _keys_of(self.book(context), context.view_layer.objects.active)
         return next((key for key in keys if key.key == self.key), keys[0])
 
     def change(self, context: bpy.types.Context, key: OutlineKey, strokes: Any) -> None:

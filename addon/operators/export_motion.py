@@ -10,7 +10,7 @@ from ..exporting import GLTF_ENDS, USD_ENDS, export_gltf, export_usd
 from ..geometry import HingeleafError
 from .bake_motion import frame_range
 from .base import BookOperator, Outcome
-from .saving import SavingDialog
+from .saving_dialog import SavingDialog
 
 __all__ = ["HINGELEAF_OT_export_gltf", "HINGELEAF_OT_export_usd"]
 

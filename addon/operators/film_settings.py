@@ -15,7 +15,7 @@ from ..filming_subject import digest_of, subject_of
 from ..geometry import HingeleafError
 from ..reporting import sentence
 from .base import BookOperator, Outcome
-from .saving import SavingDialog
+from .saving_dialog import SavingDialog
 
 __all__ = ["FORMATS", "FilmOperator", "filmed", "finished"]
 

@@ -20,7 +20,7 @@ from ..geometry.fit import Fit, Wish, fit_in_steps
 from ..presenting import redraw
 from ..reporting import sentence
 from ..sizes import label_of
-from .base import BookOperator, Outcome
+from .base import BookOperator, Outcome, is_mechanism_active
 
 __all__ = ["HINGELEAF_OT_fit_sizes"]
 
@@ -105,13 +105,7 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Whether a mechanism with a middle crease is active."""
-        if not super().poll(context):
-            return False
-        root = active_book(context)
-        if root is None or not active_id(root):
-            cls.poll_message_set("Select a mechanism first: click one of its panels, or its line in the list")
-            return False
-        return True
+        return super().poll(context) and is_mechanism_active(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Ask what is wished; height and width are free unless told."""

@@ -37,7 +37,7 @@ class HINGELEAF_OT_make_book_local(ReportingOperator, bpy.types.Operator):
         key, whole = (OPENING, root) if bound is None else (TURN, bound)
         value, item = float(whole[key]), context.view_layer.objects.active
         place = item.matrix_world.copy() if item is not None and item.instance_collection is not None else None
-        own = own_copy(context, collection_of(whole))
+        own = _own_copy(context, collection_of(whole))
         is_whole = is_bound_root if bound is not None else _is_own_root
         made = next((item for item in own.all_objects if is_whole(item)), None)
         if made is not None:
@@ -51,7 +51,7 @@ def _is_own_root(item: bpy.types.Object) -> bool:
     return root_of(item) == item
 
 
-def own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.types.Collection:
+def _own_copy(context: bpy.types.Context, linked: bpy.types.Collection) -> bpy.types.Collection:
     """Append the collection that is linked, put it where that one is, and take that one away.
 
     Raises

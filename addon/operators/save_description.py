@@ -13,7 +13,7 @@ from ..geometry import parse_description
 from ..geometry.errors import FileError
 from ..geometry.files import make_folder, write_files
 from .base import BookOperator, Outcome
-from .saving import SavingDialog
+from .saving_dialog import SavingDialog
 
 __all__ = ["HINGELEAF_OT_save_description", "new_files"]
 
