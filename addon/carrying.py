@@ -26,6 +26,7 @@ __all__ = [
     "BOUND_KEY",
     "FOLDER_KEY",
     "TEXT_KEY",
+    "Source",
     "artwork_files",
     "artwork_name",
     "artwork_names",

@@ -293,11 +293,11 @@ def finish_change(context: bpy.types.Context, root: bpy.types.Object) -> None:
     try:
         change_book(context, root, read_design(root))
     except HingeleafError:
-        take_back(context, root)
+        _take_back(context, root)
         raise
 
 
-def take_back(context: bpy.types.Context, root: bpy.types.Object) -> None:
+def _take_back(context: bpy.types.Context, root: bpy.types.Object) -> None:
     """Make a book of which only a part was built what it was when the whole was built last."""
     if is_changing(root):
         remember_text(root, root[_WHOLE])

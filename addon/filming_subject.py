@@ -67,7 +67,7 @@ def spread_subject(spread: Spread, root: bpy.types.Object, depth_mm: float = 0.0
     root : the root of its objects, whose properties say how far it moves
     depth_mm : how far card reaches behind the pages
     """
-    _, low, high = limits(root, OPENING)
+    _, low, high = _limits(root, OPENING)
     hands = {hand_key(hand.id): hand for hand in spread.hands}
     outlines = {panel.id: _outline(panel) for panel in spread.panels.values()}
     boards = {name: _board(spread, name, depth_mm + BOARD_MM) for name in ("page.left", "page.right")}
@@ -81,7 +81,7 @@ def spread_subject(spread: Spread, root: bpy.types.Object, depth_mm: float = 0.0
 
     raised = [not panel.id.startswith("page.") for panel in spread.panels.values() for _ in outlines[panel.id]]
     raised += [False for board in boards.values() for _ in board]
-    reach = {key: limits(root, key) for key in root.get(HANDS, {}) if key in hands}
+    reach = {key: _limits(root, key) for key in root.get(HANDS, {}) if key in hands}
     return Subject(OPENING, (low, high), reach, corners, np.array(raised))
 
 
@@ -113,7 +113,7 @@ def bound_subject(binding: Binding) -> Subject:
     return Subject(TURN, rests, {}, corners, np.array(raised))
 
 
-def limits(root: bpy.types.Object, key: str) -> tuple[float, float, float]:
+def _limits(root: bpy.types.Object, key: str) -> tuple[float, float, float]:
     """Where a property of the book begins, and its smallest and largest value."""
     ui: Any = root.id_properties_ui(key)
     said = ui.as_dict()

@@ -25,7 +25,17 @@ from .model_state import FOLDED_EDGE, NET_KEY, UNFOLDED, iterate_nets, note_buil
 from .model_wishes import Model
 from .panel_objects import follow
 
-__all__ = ["LABELS_KEY", "LINE_KIND", "Prepared", "keyframe_folding", "new_root", "prepared", "remove_model", "show"]
+__all__ = [
+    "LABELS_KEY",
+    "LINE_KIND",
+    "Prepared",
+    "keyframe_folding",
+    "new_root",
+    "place_beside",
+    "prepared",
+    "remove_model",
+    "show",
+]
 
 #: Attribute of a net's mesh: the kind of the line that a point is an end of; and its property: labels of the lines.
 LINE_KIND, LABELS_KEY = "hingeleaf_line", "hingeleaf_labels"
@@ -132,7 +142,7 @@ def new_root(context: bpy.types.Context, name: str) -> bpy.types.Object:
 
 def show(root: bpy.types.Object, made: Prepared) -> None:
     """Put the nets of a model in the place of those that were there."""
-    clear_nets(root)
+    _clear_nets(root)
     group = wishes_group(root)
     scale = 1.0 if group.true_size else 1.0 / made.model.scale
     root.scale = (scale, scale, scale)
@@ -154,7 +164,7 @@ def place_beside(root: bpy.types.Object, made: Prepared, origin_m: Array) -> Non
     root.location = (float(origin_m[0] + scale * metres(made.beside_mm)), float(origin_m[1]), float(origin_m[2]))
 
 
-def clear_nets(root: bpy.types.Object) -> None:
+def _clear_nets(root: bpy.types.Object) -> None:
     """Take the objects of nets away."""
     items = list(iterate_nets(root))
     meshes: list[Any] = [item.data for item in items]
@@ -163,7 +173,7 @@ def clear_nets(root: bpy.types.Object) -> None:
 
 def remove_model(root: bpy.types.Object) -> None:
     """Take the nets of a model away, with their empty and their collection."""
-    clear_nets(root)
+    _clear_nets(root)
     action = root.animation_data.action if root.animation_data is not None else None
     bpy.data.batch_remove([root, collection_of(root)])
     if action is not None and action.users == 0:

@@ -15,7 +15,7 @@ from .geometry import HingeleafError
 from .geometry.transforms import Array
 from .geometry.unfold.data import CUT, KEEP, Ints, Mesh, MeshNote
 
-__all__ = ["ShapeError", "reduced", "shape_error"]
+__all__ = ["ShapeError", "at_scale", "reduced", "shape_error"]
 
 #: Points that are looked at on each of the two shapes, besides their corners.
 _SAMPLES = 20_000

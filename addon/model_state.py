@@ -143,7 +143,7 @@ def remember_folds(root: bpy.types.Object, folds: Ints) -> None:
     root[_FOLDS_KEY] = json.dumps(folds.tolist())
 
 
-def folds_of(root: bpy.types.Object) -> Ints | None:
+def _folds_of(root: bpy.types.Object) -> Ints | None:
     """Which edges are folded; None where that has not been found yet."""
     data = root.get(_FOLDS_KEY)
     return None if data is None else np.array(json.loads(data), dtype=np.int64)
@@ -200,7 +200,7 @@ def wish_size(root: bpy.types.Object, wishes: Wishes, mesh: Mesh) -> None:
 
 def model_of(context: bpy.types.Context, root: bpy.types.Object) -> Model:
     """The model as its nets show it; HingeleafError where it cannot be worked out."""
-    return chosen(context, packed_of(root), wishes_of(root), choices_of(root), folds_of(root))
+    return chosen(context, packed_of(root), wishes_of(root), choices_of(root), _folds_of(root))
 
 
 def found_anew(context: bpy.types.Context, root: bpy.types.Object) -> Model:

@@ -35,7 +35,7 @@ from .panel_objects import PANEL_KEY
 from .presenting import redraw
 from .reporting import sentence
 
-__all__ = ["gather_again", "lay_nets", "register_handlers", "renew", "show_choice", "unregister_handlers"]
+__all__ = ["gather_again", "lay_nets", "look_after", "register_handlers", "renew", "show_choice", "unregister_handlers"]
 
 #: How long a hand has to rest before nets are laid anew, seconds: after a change of a wish, and of the model.
 _REST_S, _EDIT_S = 0.35, 0.8

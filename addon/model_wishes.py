@@ -209,10 +209,10 @@ def _near(ends: Array, place: Array, within: float) -> Flags:
 
 def first_wishes(mesh: Mesh) -> Wishes:
     """What is wished of a model at first: a handy size, and nets that fit A4."""
-    return Wishes(suggested_height_mm(mesh), "A4", "fewest", 0.0, 0.0, 6.0, False, None, True)
+    return Wishes(_suggested_height_mm(mesh), "A4", "fewest", 0.0, 0.0, 6.0, False, None, True)
 
 
-def suggested_height_mm(mesh: Mesh) -> float | None:
+def _suggested_height_mm(mesh: Mesh) -> float | None:
     """A height that gives a model of a handy size, mm; None where its real size is handy."""
     used = mesh.vertices[mesh.corners]
     box = np.ptp(used, axis=0)

@@ -217,7 +217,7 @@ def remove_objects(items: Any) -> None:
 
 
 def _remove_materials(materials: set[bpy.types.Material]) -> None:
-    images = {image for material in materials for image in images_of(material)}
+    images = {image for material in materials for image in _images_of(material)}
     unused = [material for material in materials if material.users == 0]
     if unused:
         bpy.data.batch_remove(unused)
@@ -226,7 +226,7 @@ def _remove_materials(materials: set[bpy.types.Material]) -> None:
         bpy.data.batch_remove(gone)
 
 
-def images_of(material: bpy.types.Material) -> list[bpy.types.Image]:
+def _images_of(material: bpy.types.Material) -> list[bpy.types.Image]:
     """The pictures that a material shows."""
     nodes: Any = material.node_tree.nodes if material.node_tree is not None else ()
     return [node.image for node in nodes if node.type == "TEX_IMAGE" and node.image is not None]

@@ -21,7 +21,7 @@ from .linkage import PlanarCell, SphericalCell
 from .mechanisms import KINDS
 from .spread import Spread
 
-__all__ = ["Change", "Sizing", "apply_changes", "size_of", "sizes_of", "spec_of"]
+__all__ = ["Change", "Sizing", "apply_changes", "size_of", "sizes_of", "spec_of", "unit_of"]
 
 _NUMBERS = ("number", "length", "angle")
 _AXES = (".x", ".y")

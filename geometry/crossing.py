@@ -17,7 +17,7 @@ from shapely import Polygon
 from .outline import parts_of
 from .transforms import Array
 
-__all__ = ["CLEARANCE_MM", "Crossings", "PanelEdges", "find_crossings", "pairs_apart", "panel_edges"]
+__all__ = ["CLEARANCE_MM", "Crossings", "Index", "PanelEdges", "find_crossings", "pairs_apart", "panel_edges"]
 
 #: Panels are drawn in by this much before they are tried against each other: a tenth of a common card's caliper.
 CLEARANCE_MM = 0.03

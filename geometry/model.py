@@ -33,6 +33,7 @@ __all__ = [
     "GlueArea",
     "Hand",
     "Hinge",
+    "HingeKind",
     "HostSide",
     "Panel",
     "Piece",

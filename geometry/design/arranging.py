@@ -24,17 +24,19 @@ from .tables import Edits, places_of
 __all__ = [
     "delete",
     "dependents",
+    "driven_flaps",
     "drivers_of",
     "fold_under",
     "hosts_of",
     "move_in_order",
     "rehost",
     "rename",
+    "renamed_hosts",
     "undriven",
 ]
 
 #: Kinds that are placed by a point on one panel.
-ON_PANELS = ("flap", "pull-strip", "wheel", "solid")
+_ON_PANELS = ("flap", "pull-strip", "wheel", "solid")
 
 
 def hosts_of(spec: MechanismSpec) -> dict[str, str]:
@@ -106,10 +108,10 @@ def delete(description: Description, mechanism_id: str) -> Description:
     """
     gone = {mechanism_id, *dependents(description, mechanism_id)}
     flaps = driven_flaps(description)
-    return undriven(without(description, gone), flaps)
+    return undriven(_without(description, gone), flaps)
 
 
-def without(description: Description, gone: Iterable[str]) -> Description:
+def _without(description: Description, gone: Iterable[str]) -> Description:
     """The description without some mechanisms; nothing that stays may stand on them."""
     description = plain(description)
     lines, places = description.text.split("\n"), places_of(description)
@@ -230,7 +232,7 @@ def _partners(description: Description, spec: MechanismSpec) -> list[MechanismSp
 def _on_fold(
     spec: MechanismSpec, spread: Spread, name: str, side: str | None, at: float | tuple[float, float] | None
 ) -> dict[str, Any]:
-    if spec.kind in ON_PANELS or spec.kind == "layer":
+    if spec.kind in _ON_PANELS or spec.kind == "layer":
         where = "in a box" if spec.kind == "layer" else "on one panel"
         raise HingeleafError(f"a {spec.kind} stands {where}, not on a fold; choose such a place")
     fold, side = _side_of(spec, spread, name, side)
@@ -291,7 +293,7 @@ def _on_panel(
         if not any(item.id == name and item.kind == "box" for item in description.mechanisms):
             raise HingeleafError(f'"{name}" is no box, and a layer stands in one')
         return {"box": name, "at": spec.values["at"] if at is None else at}
-    if spec.kind not in (*ON_PANELS, "rider"):
+    if spec.kind not in (*_ON_PANELS, "rider"):
         raise HingeleafError(f"a {spec.kind} stands on a fold, not on one panel; choose a fold")
     if name not in spread.panels:
         near = get_close_matches(name, spread.panels, 1)

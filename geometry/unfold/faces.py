@@ -11,7 +11,7 @@ from ..transforms import Array
 from .data import Ints
 from .triangulating import triangulated
 
-__all__ = ["Polygons", "TriangleSoup", "plane_axes", "split_faces"]
+__all__ = ["Polygons", "TriangleSoup", "plane_axes", "simple_loops", "split_faces"]
 
 
 @dataclass(frozen=True)

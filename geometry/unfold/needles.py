@@ -11,7 +11,7 @@ from .data import Ints, MeshNote
 from .faces import TriangleSoup
 from .wording import counted
 
-__all__ = ["without_needles"]
+__all__ = ["Edge", "without_needles"]
 
 Edge = tuple[int, int]
 

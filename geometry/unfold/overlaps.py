@@ -16,7 +16,7 @@ from ..transforms import Array
 from .data import Ints
 from .hinges import Places
 
-__all__ = ["apart", "boxes_of", "meet", "near_pairs", "overlapping_pairs"]
+__all__ = ["REACH", "ROUNDING", "apart", "boxes_of", "meet", "near_pairs", "overlapping_pairs"]
 
 #: How far triangles may reach into each other, as a share of the smaller height of the two.
 REACH = 1e-10

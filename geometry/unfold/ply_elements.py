@@ -13,7 +13,7 @@ from ..errors import FileError
 from .data import Ints
 from .reading import decoded
 
-__all__ = ["Element", "Header", "ListColumn", "Property", "read_elements", "read_header"]
+__all__ = ["Column", "Element", "Header", "ListColumn", "Property", "read_elements", "read_header"]
 
 _TYPES = {
     "char": "i1", "uchar": "u1", "short": "i2", "ushort": "u2", "int": "i4", "uint": "u4", "float": "f4", "double":

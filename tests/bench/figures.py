@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-__all__ = ["Figure", "noted", "read_figures", "spread_of"]
+__all__ = ["FILE", "Figure", "noted", "read_figures", "spread_of"]
 
 FILE = "HINGELEAF_FIGURES"
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from tests.bench.figures import FILE, Figure, read_figures
 
-__all__ = ["main", "table_of", "with_table"]
+__all__ = ["NAMES", "main", "table_of", "with_table"]
 
 ROOT = Path(__file__).resolve().parents[2]
 #: The benchmarks in their order, by module.

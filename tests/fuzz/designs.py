@@ -22,7 +22,7 @@ from tests.fuzz.invariants import broken
 from tests.geometry.random_scenes import random_scene
 from tests.geometry.scene_texts import FILES
 
-__all__ = ["judged", "text_of"]
+__all__ = ["judged", "main", "text_of"]
 
 #: Nets are written for one design in so many.
 _NETS_EVERY = 25

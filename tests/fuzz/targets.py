@@ -32,7 +32,7 @@ from tests.fuzz import commands, drawings, edges, meshes, toml_texts
 from tests.fuzz.guard import Broken, Folder, more_time, quiet, unwatched
 from tests.geometry.scene_texts import FILES, HEAD, ROOT, v_fold
 
-__all__ = ["TARGETS", "Target"]
+__all__ = ["HANDS", "TARGETS", "Target", "furnish"]
 
 HANDS = HEAD + (
     '[[mechanism]]\nkind = "flap"\nid = "door"\npanel = "page.right"\nat = [80, 100]\nturn = 180\n'

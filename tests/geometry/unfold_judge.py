@@ -14,7 +14,9 @@ import shapely
 from geometry.unfold.data import CUT, Facets, Net, Unfolded
 
 __all__ = [
+    "MEETS",
     "bodies_of",
+    "edge_in",
     "facet_faults",
     "faults",
     "folded_back",

@@ -8,7 +8,7 @@ from tests.window.files import FILES, checks
 from tests.window.hands import click, drag, key, move, shot, slide, typed
 from tests.window.pace import beat, expect, say, until
 
-__all__ = ["add", "build_spread", "make_book", "new_file", "open_file", "set_draft"]
+__all__ = ["TITLE", "add", "build_spread", "make_book", "new_file", "open_file", "set_draft"]
 
 TITLE = "Hill"
 
