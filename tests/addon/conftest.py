@@ -127,3 +127,28 @@ def rig():
         root.id_data.users_scene[0].view_layers[0].update()
 
     return SimpleNamespace(panels=panels, front_corners=front_corners, world=world, set_opening=set_opening)
+
+
+@pytest.fixture
+def no_step_waits(bpy):
+    """Timers never fire here: what waits for one after an undo waits no longer than its test."""
+    from tests.addon.unfolded_models import forget_steps
+
+    yield
+    forget_steps()
+
+
+@pytest.fixture
+def box(bpy, no_step_waits):
+    """A mesh object, active and alone selected: a box of 80 x 60 x 50 mm."""
+    from tests.addon.unfolded_models import add_box
+
+    return add_box(bpy)
+
+
+@pytest.fixture
+def house(bpy, no_step_waits):
+    """The same of a house whose walls are pentagons at its gables."""
+    from tests.addon.unfolded_models import add_house
+
+    return add_house(bpy)
