@@ -17,10 +17,10 @@ from geometry.linkage import (
     solve_spherical,
     spherical_brackets,
 )
+from tests.geometry.cells import PI, SEVERAL, named, random_planar, random_spherical
 from tests.geometry.loops import close_loop, residual
 
-PI = np.pi
-RNG = np.random.default_rng(20240613)
+RNG = np.random.default_rng(20240614)
 
 
 def angles_of(cell, dihedral):
@@ -61,48 +61,6 @@ def panel_error(cell, motion, delta):
     return float(np.nanmax(np.abs(errors)))
 
 
-def random_spherical(count, *, closing=None, total=None):
-    """Cells of all shapes; `total` fixes the sum of the alphas, `closing` the branch on which they close flat."""
-    cells = []
-    while len(cells) < count:
-        alpha_left, alpha_right = RNG.uniform(0.1, PI - 0.1, 2)
-        if total is not None:
-            alpha_right = total - alpha_left
-        beta_left, beta_right = RNG.uniform(0.1, PI - 0.1, 2)
-        branch = closing or int(RNG.choice([AWAY, OVER]))
-        if closing:
-            beta_right = closing_partner(0.0, branch, (alpha_left, alpha_right), beta_left)
-        if alpha_left + alpha_right <= PI + 1e-13 and alpha_right > 0.05 and 0.02 < beta_right < PI - 0.02:
-            cells.append(SphericalCell(alpha_left, alpha_right, beta_left, beta_right, branch))
-    return cells
-
-
-def random_planar(count, *, closing=None):
-    cells = []
-    while len(cells) < count:
-        base_left, base_right, width_left, width_right = RNG.uniform(3.0, 90.0, 4)
-        branch = closing or int(RNG.choice([AWAY, OVER]))
-        if closing:
-            width_right = closing_partner(0.0, branch, (base_left, base_right), width_left)
-        if width_right > 1.0:
-            cells.append(PlanarCell(base_left, base_right, width_left, width_right, branch))
-    return cells
-
-
-def named(cells):
-    return [pytest.param(cell, id=f"{type(cell).__name__}-{index}") for index, cell in enumerate(cells)]
-
-
-SEVERAL = (
-    random_spherical(25)
-    + random_spherical(25, closing=AWAY)
-    + random_spherical(10, closing=OVER)
-    + random_spherical(15, total=PI)
-    + random_spherical(15, total=PI - 1e-9, closing=AWAY)
-    + random_planar(25)
-    + random_planar(25, closing=AWAY)
-    + random_planar(10, closing=OVER)
-)
 ENDS = np.concatenate([[0.0], np.geomspace(1e-15, 0.1, 40)])
 OPENINGS = np.unique(np.concatenate([ENDS, PI - ENDS, np.radians(np.arange(0.0, 180.5, 0.5))]))
 
@@ -138,7 +96,7 @@ def test_an_independent_solver_finds_the_same_from_a_neighbouring_angle(cell):
     assert compared > 0 or not lock[1] - lock[0] > np.radians(20.0)
 
 
-@pytest.mark.parametrize("cell", named(random_spherical(10, closing=AWAY) + random_planar(10, closing=AWAY)))
+@pytest.mark.parametrize("cell", named(random_spherical(RNG, 10, closing=AWAY) + random_planar(RNG, 10, closing=AWAY)))
 @pytest.mark.parametrize("end", [0.0, PI])
 def test_an_independent_solver_agrees_down_to_a_hundredth_of_a_degree_from_the_ends(cell, end):
     openings = np.abs(end - np.radians([2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01]))
@@ -180,7 +138,7 @@ def test_angles_are_those_between_the_panels_in_space(cell):
     assert np.nanmax(motion.middle, initial=1.0) <= PI
 
 
-@pytest.mark.parametrize("cell", named(random_spherical(40)))
+@pytest.mark.parametrize("cell", named(random_spherical(RNG, 40)))
 def test_the_crease_is_that_of_the_plain_formula(cell):
     """m = x l + y r + z (l x r) of DESIGN.md, section 3, away from its singular places; the sign is an orientation."""
     delta = np.radians(np.arange(5.0, 176.0, 5.0))
@@ -200,7 +158,7 @@ def test_the_crease_is_that_of_the_plain_formula(cell):
     assert np.abs(plain - motion.crease)[shown].max(initial=0.0) <= 1e-9
 
 
-@pytest.mark.parametrize("cell", named(random_planar(40)))
+@pytest.mark.parametrize("cell", named(random_planar(RNG, 40)))
 def test_the_crease_is_a_crossing_of_two_circles(cell):
     delta = np.radians(np.arange(5.0, 176.0, 5.0))
     motion = cell.solve(delta)
@@ -305,148 +263,6 @@ def test_brackets_of_an_array_are_zero_exactly_where_those_of_the_cell_are(plana
     assert not (alone[0] == 0.0).any()
 
 
-@pytest.mark.parametrize("error", [0.0, *(10.0**power for power in range(-9, 0))])
-def test_a_small_error_jams_or_stands_off_as_the_closed_form_says(error):
-    """DESIGN.md, section 3: delta = sqrt((2|a-b| eps + eps^2)/(ab)) one way, a crease off the page the other way."""
-    for base_left, base_right, width in ((40.0, 20.0, 40.0), (30.0, 30.0, 40.0), (25.0, 25.0 + 1e-6, 30.0)):
-        fits = closing_partner(0.0, AWAY, (base_left, base_right), width)
-        product, unequal = base_left * base_right, abs(base_left - base_right)
-        long = PlanarCell(
-            base_left, base_right, width, fits + np.copysign(error, base_left - base_right + 1e-300), AWAY
-        )
-        jam, _ = long.lock()
-        half_sine = np.sqrt((2 * unequal * error + error**2) / (4 * product))
-        assert jam == pytest.approx(2 * np.arcsin(half_sine), rel=1e-4, abs=1e-6)
-
-
-def test_the_worked_jam_angles_of_the_design():
-    unequal = PlanarCell(40.0, 20.0, 40.0, 60.5)
-    equal = PlanarCell(30.0, 30.0, 40.0, 40.5)
-    assert np.degrees(unequal.lock()[0]) == pytest.approx(9.0, abs=0.2)
-    assert np.degrees(equal.lock()[0]) == pytest.approx(1.0, abs=0.06)
-
-
-def test_a_panel_too_short_stands_off_by_its_closed_form():
-    """Shut, the crease is at the top of a triangle on the base |a - b| with the sides c and d."""
-    for width in (19.0, 25.0, 40.0):
-        other = width + 20.0 - 0.5
-        motion = PlanarCell(40.0, 20.0, width, other).solve(0.0)
-        s = (20.0 + width + other) / 2
-        height = 2 * np.sqrt(s * (s - 20.0) * (s - width) * (s - other)) / 20.0
-        assert abs(motion.crease[0, 2]) == pytest.approx(height, rel=1e-12)
-    # The cell of DESIGN.md: about 6 mm.
-    assert abs(PlanarCell(40.0, 20.0, 20.0, 39.5).solve(0.0).crease[0, 2]) == pytest.approx(6.2, abs=0.3)
-
-
-@pytest.mark.parametrize("cell", named(SEVERAL))
-def test_the_lock_angles_are_where_the_cell_ceases_to_stand(cell):
-    low, high = cell.lock()
-    fine = np.linspace(0.0, PI, 7201)
-    stands = cell.solve(fine).exists
-    if np.isnan(low):
-        assert not stands.any()
-        return
-    inside = (fine >= low + 1e-9) & (fine <= high - 1e-9)
-    assert stands[inside].all()
-    assert not stands[(fine < low - 1e-9) | (fine > high + 1e-9)].any()
-
-
-def test_a_cell_that_can_only_lie_stretched_or_shut_locks_where_it_stands():
-    """Hinge lines 40 and 20 mm from the fold are 20 mm apart only when it is shut, 60 mm only when it lies open."""
-    only_shut, only_open = PlanarCell(40.0, 20.0, 12.0, 8.0), PlanarCell(40.0, 20.0, 75.0, 15.0)
-    assert only_shut.lock() == (0.0, 0.0)
-    assert only_shut.solve([0.0, 0.1, PI]).exists.tolist() == [True, False, False]
-    assert only_open.lock() == (PI, PI)
-    assert only_open.solve([0.0, PI - 0.1, PI]).exists.tolist() == [False, False, True]
-    for base_left, base_right, width in np.random.default_rng(11).uniform(1.0, 90.0, (200, 3)):
-        whole = base_left + base_right + width
-        for sizes in ((width, whole), (whole, width)):
-            assert PlanarCell(base_left, base_right, *sizes).solve(PI).exists[0]
-    assert np.isnan(PlanarCell(40.0, 20.0, 12.0, 7.0).lock()).all()
-    assert np.isnan(PlanarCell(40.0, 20.0, 76.0, 15.0).lock()).all()
-
-
-@pytest.mark.parametrize("cell", named(random_spherical(60)))
-def test_spherical_lock_angles_are_those_of_the_closed_form(cell):
-    """cos delta = (cos(beta_L -/+ beta_R) - cos alpha_L cos alpha_R)/(sin alpha_L sin alpha_R): DESIGN.md."""
-    low, high = cell.lock()
-    if np.isnan(low):
-        return
-    product = np.sin(cell.alpha_left) * np.sin(cell.alpha_right)
-    for lock, total in ((low, cell.beta_left - cell.beta_right), (high, cell.beta_left + cell.beta_right)):
-        cosine = (np.cos(total) - np.cos(cell.alpha_left) * np.cos(cell.alpha_right)) / product
-        assert lock == pytest.approx(np.arccos(np.clip(cosine, -1.0, 1.0)), abs=1e-7)
-
-
-@pytest.mark.parametrize("cell", named(random_planar(60)))
-def test_planar_lock_angles_are_those_of_the_law_of_cosines(cell):
-    low, high = cell.lock()
-    if np.isnan(low):
-        return
-    a, b = cell.base_left, cell.base_right
-    for lock, chord in ((low, cell.width_left - cell.width_right), (high, cell.width_left + cell.width_right)):
-        cosine = (a**2 + b**2 - chord**2) / (2 * a * b)
-        assert lock == pytest.approx(np.arccos(np.clip(cosine, -1.0, 1.0)), abs=1e-7)
-
-
-@pytest.mark.parametrize("kind", [SphericalCell, PlanarCell])
-@pytest.mark.parametrize("branch", [AWAY, OVER])
-@pytest.mark.parametrize("closed", [0.0, PI, 2 * PI])
-def test_a_closing_partner_closes_flat(kind, branch, closed):
-    """Flat means all four panels in one plane: the foot angles and the middle are whole half turns."""
-    tried = 0
-    for _ in range(200):
-        hosts = tuple(RNG.uniform(0.3, 1.4, 2)) if kind is SphericalCell else tuple(RNG.uniform(10.0, 60.0, 2))
-        added = float(RNG.uniform(0.3, 2.5)) if kind is SphericalCell else float(RNG.uniform(10.0, 90.0))
-        partner = closing_partner(closed, branch, hosts, added)
-        if not 0.0 < partner < (PI if kind is SphericalCell else np.inf):
-            continue
-        cell = kind(*hosts, added, partner, branch)
-        motion = cell.solve(closed)
-        assert motion.exists[0]
-        halves = np.array([motion.left[0], motion.right[0], motion.middle[0]]) / PI
-        assert np.abs(halves - np.round(halves)).max() <= 1e-7, cell
-        tried += 1
-    assert tried > 30
-
-
-def test_closing_partner_names_the_flat_angle_of_the_crease():
-    """Away, the crease of a shut cell lies at alpha + beta from the fold's direction; over, at alpha - beta."""
-    for branch in (AWAY, OVER):
-        beta = closing_partner(0.0, branch, (0.9, 1.1), 0.6)
-        crease = SphericalCell(0.9, 1.1, 0.6, beta, branch).solve(0.0).crease[0]
-        assert np.arctan2(crease[1], crease[0]) == pytest.approx(0.9 + branch * 0.6, abs=1e-12)
-        width = closing_partner(0.0, branch, (30.0, 40.0), 20.0)
-        crease = PlanarCell(30.0, 40.0, 20.0, width, branch).solve(0.0).crease[0]
-        assert crease == pytest.approx([0.0, 30.0 + branch * 20.0, 0.0], abs=1e-12)
-
-
-def test_closes_flat_exactly_when_the_differences_are_the_same():
-    for cell in random_spherical(200):
-        between, total = abs(cell.alpha_left - cell.alpha_right), cell.beta_left + cell.beta_right
-        motion = cell.solve(0.0)
-        stands = abs(cell.beta_left - cell.beta_right) < between < min(total, 2 * PI - total)
-        assert bool(motion.exists[0]) == stands
-        assert not (motion.exists[0] and motion.middle[0] < 1e-9)
-    for cell in random_spherical(50, closing=AWAY) + random_spherical(20, closing=OVER):
-        assert cell.solve(0.0).middle[0] == 0.0
-
-
-def test_lies_flat_when_open_exactly_when_the_sums_are_the_same():
-    for _ in range(100):
-        alpha_left, alpha_right = RNG.uniform(0.2, 1.5, 2)
-        share = RNG.uniform(0.1, 0.9)
-        total = alpha_left + alpha_right
-        flat = SphericalCell(alpha_left, alpha_right, share * total, (1 - share) * total).solve(PI)
-        assert flat.middle[0] == pytest.approx(PI, abs=1e-12)
-        assert flat.left[0] == pytest.approx(PI, abs=1e-7)
-        stands = SphericalCell(alpha_left, alpha_right, share * total + 0.01, (1 - share) * total).solve(PI)
-        assert stands.middle[0] < PI - 0.01
-        a, b, c = RNG.uniform(5, 50, 3)
-        planar = PlanarCell(a, b, c, a + b - c if a + b - c > 0 else a + b + c)
-        assert planar.solve(PI).middle[0] == pytest.approx(PI, abs=1e-12) or planar.width_right > a + b
-
-
 @pytest.mark.parametrize("cell", named(SEVERAL))
 def test_exchanging_left_and_right_mirrors_the_cell(cell):
     if isinstance(cell, PlanarCell):
@@ -460,21 +276,27 @@ def test_exchanging_left_and_right_mirrors_the_cell(cell):
         assert np.abs(turned(first - second)[inside]).max(initial=0.0) <= 2e-6
 
 
-@pytest.mark.parametrize("cell", named(random_spherical(12, closing=AWAY) + random_planar(12, closing=AWAY)))
+def steps_of(cell, openings):
+    """How far the crease moves from each opening to the next."""
+    return np.linalg.norm(np.diff(cell.solve(openings).crease, axis=0), axis=1)
+
+
+@pytest.mark.parametrize("cell", named(random_spherical(RNG, 12, closing=AWAY) + random_planar(RNG, 12, closing=AWAY)))
 def test_the_crease_moves_without_a_jump_through_flat_hosts(cell):
-    """From 0 to 360 degrees, as on a ridge: steps of the crease shrink with those of the opening."""
-    reach = 1.0 if isinstance(cell, SphericalCell) else max(cell.width_left, cell.width_right)
-    for count in (1440, 14400):
-        motion = cell.solve(np.linspace(0.0, 2 * PI, count + 1))
-        step = np.linalg.norm(np.diff(motion.crease, axis=0), axis=1)
-        assert np.nanmax(step) <= reach * 6.0 * np.sqrt(2 * PI / count)
+    """From 0 to 360 degrees, as on a ridge: where the crease moves most, its steps shrink with those of the opening."""
+    grid = np.linspace(0.0, 2 * PI, 14401)
+    steps = steps_of(cell, grid)
+    for fastest in np.argsort(np.nan_to_num(steps))[-50:]:
+        within = steps_of(cell, np.linspace(grid[fastest], grid[fastest + 1], 101))
+        # A hundred steps for one are a hundredth of it; a tenth where the crease starts as the square root does.
+        assert np.nanmax(within) <= 0.15 * steps[fastest]
 
 
 def test_a_cell_that_closes_flat_and_opens_fully_never_leaves_the_upper_side_of_its_hosts():
     """Leaning away, each foot goes from lying outwards (0) at most to lying inwards (180), never the other way."""
     fine = np.linspace(0.0, PI, 721)
     opened = 0
-    cells = random_spherical(80, closing=AWAY) + random_planar(80, closing=AWAY)
+    cells = random_spherical(RNG, 80, closing=AWAY) + random_planar(RNG, 80, closing=AWAY)
     for a, b in RNG.uniform(0.1, 1.4, (40, 2)):
         cells += [SphericalCell(a, b, b, a), PlanarCell(30 * a, 30 * b, 30 * b, 30 * a)]
     for cell in cells:

@@ -36,7 +36,7 @@ ROOT = Path(__file__).resolve().parents[2]
 OUT = ROOT / "out" / "mutation"
 #: The tests of each module, its own first; all of them together take seconds.
 TESTS = {
-    "linkage": ("linkage", "reach", "closes_flat", "opens_fully", "v_fold", "tent", "platform"),
+    "linkage": ("linkage", "linkage_ends", "reach", "closes_flat", "opens_fully", "v_fold", "tent", "platform"),
     "assembly": ("assembly", "flap", "rider", "apex_cut", "slit_cut_in", "strap", "trimming", "tabs", "solid"),
     "checks/closes_flat": ("closes_flat", "remedies", "strap", "accordion", "mouth", "slit_cut_in"),
     "checks/opens_fully": ("opens_fully", "check_loops", "strap", "accordion", "closes_flat"),
