@@ -11,6 +11,8 @@ from geometry.binding import bind, parse_book
 from geometry.transforms import apply, inverse
 from tests.addon.conftest import ROOT
 
+#: What a rig promises, mm (geometry/tolerances.py), and the openings, degrees.
+RIG_MM, OPENING_DEG = 0.02, 1e-4
 #: Spreads of one page size: a v-fold, the demo spread with its artwork, and flaps that hands open.
 FILES = {"fold.toml": "scenes/v-fold.toml", "tide.toml": "scenes/demo/low-tide.toml", "doors.toml": "scenes/flap.toml"}
 USUAL = tuple(FILES)
@@ -131,3 +133,19 @@ def own_axes(panel):
     hinge[:3, :3] = np.column_stack([along, side, np.cross(along, side)])
     hinge[:3, 3] = panel.axis.point
     return inverse(hinge) @ panel.rest
+
+
+def assert_moves(bpy, seed=1):
+    """The only bound book moves as the core says of what it is now."""
+    bound = bound_root(bpy)
+    binding, count = core_of(bound), len(spread_roots(bound))
+    rng = np.random.default_rng(seed)
+    for turn in [0.0, 1.004, *rng.uniform(0.0, count + 1.0, 6)]:
+        worst, off = worst_misfit(bpy, bound, binding, turn, rng.uniform(-180.0, 180.0, count + 1))
+        assert worst < RIG_MM, turn
+        assert off < OPENING_DEG, turn
+
+
+def show(bpy, number):
+    assert bpy.ops.hingeleaf.show_spread(number=number) == {"FINISHED"}
+    return spread_roots(bound_root(bpy))[number - 1]

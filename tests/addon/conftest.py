@@ -130,6 +130,58 @@ def rig():
 
 
 @pytest.fixture
+def new_book(bpy):
+    """Make a book with an empty spread, and a step of undo to go back to; returns its root."""
+    from tests.addon.designs import book_of, push
+
+    def new_book(**given):
+        push(bpy, "start")
+        given = {"title": "Yard", "studio": False} | given
+        assert bpy.ops.hingeleaf.new_book("EXEC_DEFAULT", True, **given) == {"FINISHED"}
+        return book_of(bpy)
+
+    return new_book
+
+
+@pytest.fixture
+def add(bpy):
+    """Add a mechanism as a click would; returns its id."""
+    from tests.addon.designs import book_of
+
+    def add(kind, fold="spine", **given):
+        assert bpy.ops.hingeleaf.add_mechanism("EXEC_DEFAULT", True, kind=kind, fold=fold, **given) == {"FINISHED"}
+        return book_of(bpy).hingeleaf.active
+
+    return add
+
+
+@pytest.fixture
+def opened(bpy, tmp_path):
+    """Open a bound book of three spreads, or of others, from its file; returns its root."""
+    from tests.addon.bound_books import bound_root, write_book
+
+    def opened(studio=False, **how):
+        file = write_book(tmp_path / "book", **how)
+        assert bpy.ops.hingeleaf.open_description(filepath=str(file), studio=studio) == {"FINISHED"}
+        return bound_root(bpy)
+
+    return opened
+
+
+@pytest.fixture
+def new_bound(bpy):
+    """Make a new bound book; returns its root."""
+    from tests.addon.bound_books import bound_root
+
+    def new_bound(count=3, **given):
+        given = {"title": "Harbor", "size": "A6", "studio": False} | given
+        assert bpy.ops.hingeleaf.new_bound_book(count=count, **given) == {"FINISHED"}
+        return bound_root(bpy)
+
+    return new_bound
+
+
+@pytest.fixture
 def no_step_waits(bpy):
     """Timers never fire here: what waits for one after an undo waits no longer than its test."""
     from tests.addon.unfolded_models import forget_steps

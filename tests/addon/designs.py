@@ -45,3 +45,15 @@ def assert_same(one, two):
 def push(bpy, message):
     """Make a step of undo, as Blender does when a size was typed in the sidebar."""
     bpy.ops.ed.undo_push(message=message)
+
+
+def kinds(root):
+    return {entry.name: entry.kind for entry in root.hingeleaf.entries}
+
+
+def sizes(root, mechanism):
+    """The live sizes of a mechanism, made the active one."""
+    names = [entry.name for entry in root.hingeleaf.entries]
+    root.hingeleaf.index = names.index(mechanism)
+    assert root.hingeleaf.active == mechanism
+    return getattr(root.hingeleaf, root.hingeleaf.entries[mechanism].kind.replace("-", "_"))

@@ -9,6 +9,8 @@ from scipy.spatial import ConvexHull
 from geometry.checks.bulk import outside_panels
 from geometry.transforms import apply
 from tests.addon.bound_books import (
+    OPENING_DEG,
+    RIG_MM,
     bound_root,
     core_of,
     corners_of,
@@ -17,24 +19,8 @@ from tests.addon.bound_books import (
     set_leaves,
     spread_roots,
     worst_misfit,
-    write_book,
 )
 from tests.addon.conftest import ROOT
-
-#: What a rig promises, mm (geometry/tolerances.py), and the openings, degrees.
-RIG_MM, OPENING_DEG = 0.02, 1e-4
-
-
-@pytest.fixture
-def opened(bpy, tmp_path):
-    """The bound book of three spreads, opened from its file."""
-
-    def opened(studio=False, **how):
-        file = write_book(tmp_path / "book", **how)
-        assert bpy.ops.hingeleaf.open_description(filepath=str(file), studio=studio) == {"FINISHED"}
-        return bound_root(bpy)
-
-    return opened
 
 
 def test_every_driver_is_one_that_needs_no_script(bpy, opened):
