@@ -33,7 +33,7 @@ NOT_RUN = {
     ".venv/py313/bin/python -m ruff check": "build.py test does, before the tests",
     ".venv/types/bin/python -m mypy": "build.py test does, before the tests",
     "pip list": "says what is installed",
-    "python -m hingeleaf.batch SCENE.toml": "needs Blender; tests/addon/test_film.py runs it",
+    "python -m hingeleaf.batch SCENE.toml": "needs Blender; tests/addon/test_batch.py runs it",
     "blender -b NAME.blend -a": "Blender's own",
 }
 

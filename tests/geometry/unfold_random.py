@@ -10,6 +10,7 @@ from geometry.unfold.cut_options import CutOptions
 from geometry.unfold.data import Facets, Mesh
 
 from . import unfold_meshes as meshes
+from .unfold_damage import DAMAGES, damaged
 
 __all__ = ["area_faults", "random_mesh"]
 
@@ -126,8 +127,8 @@ def random_mesh(seed: int) -> tuple[str, Mesh, CutOptions]:
         away = float(10.0 ** rng.uniform(0, 3)) * mesh.size_mm
         mesh, words = meshes.moved(mesh, rng.normal(size=3) * away), [*words, f"at {away:.3g}"]
     for _ in range(int(rng.integers(0, 3)) if rng.random() < 0.4 else 0):
-        damage = sorted(meshes.DAMAGES)[int(rng.integers(len(meshes.DAMAGES)))]
-        mesh, words = meshes.damaged(mesh, damage, rng), [*words, damage]
+        damage = sorted(DAMAGES)[int(rng.integers(len(DAMAGES)))]
+        mesh, words = damaged(mesh, damage, rng), [*words, damage]
     if rng.random() < 0.3:
         mesh, words = meshes.single(mesh), [*words, "single"]
     preset = ("fewest", "shortest", "compact")[int(rng.integers(3))]
@@ -140,7 +141,7 @@ def random_mesh(seed: int) -> tuple[str, Mesh, CutOptions]:
 
 def area_faults(mesh: Mesh, facets: Facets, words: str) -> list[str]:
     """Whether the facets have the area of the mesh, where nothing was wrong with it and its faces are flat."""
-    if {"sheet", "soup", "crowd"} & set(words.split()) or set(meshes.DAMAGES) & set(words.split()):
+    if {"sheet", "soup", "crowd"} & set(words.split()) or set(DAMAGES) & set(words.split()):
         return []
     if len(facets.source) and any(note.code not in ("turned", "crossing") for note in facets.notes):
         return []
