@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import zipfile
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -127,6 +128,15 @@ def rig():
         root.id_data.users_scene[0].view_layers[0].update()
 
     return SimpleNamespace(panels=panels, front_corners=front_corners, world=world, set_opening=set_opening)
+
+
+@pytest.fixture(scope="module")
+def package(tmp_path_factory):
+    """A folder that holds the zip's content as the package hingeleaf, as build.py stages it."""
+    folder = tmp_path_factory.mktemp("staged")
+    with zipfile.ZipFile(ZIP) as archive:
+        archive.extractall(folder / "hingeleaf")
+    return folder
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.addon.test_assign_artwork import DESCRIPTION, picture, shown, text
+from tests.addon.painted_books import DESCRIPTION, picture, shown, text
 
 
 @pytest.fixture

@@ -4,15 +4,14 @@ import json
 import os
 import subprocess
 import sys
-import zipfile
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from tests.addon.films import read_film
+from tests.addon.conftest import ROOT
+from tests.addon.films import batch, read_film
 
-ROOT = Path(__file__).resolve().parents[2]
+SMALL = ("--size", "64x36", "--samples", "1")
 
 
 @pytest.mark.slow
@@ -21,25 +20,6 @@ def test_eevee_has_its_name_in_this_blender(package, tmp_path):
     done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words)
     assert done.returncode == 0, done.stderr
     assert size_of(tmp_path / "a.mp4.frames" / "0030.png") == (64, 36)
-
-
-@pytest.fixture(scope="module")
-def package(tmp_path_factory):
-    """A folder that holds the zip's content as the package hingeleaf, as build.py stages it."""
-    folder = tmp_path_factory.mktemp("staged")
-    with zipfile.ZipFile(os.environ["HINGELEAF_ZIP"]) as archive:
-        archive.extractall(folder / "hingeleaf")
-    return folder
-
-
-def batch(package, tmp_path, *words):
-    """Run the command line in a process of its own."""
-    environment = {**os.environ, "PYTHONPATH": str(package), "BLENDER_USER_RESOURCES": str(tmp_path / "user")}
-    command = [sys.executable, "-m", "hingeleaf.batch", *map(str, words)]
-    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=300)
-
-
-SMALL = ("--size", "64x36", "--samples", "1")
 
 
 def size_of(picture):

@@ -15,7 +15,7 @@ from tests.addon.bound_books import (
     write_book,
 )
 from tests.addon.conftest import ROOT
-from tests.addon.test_extension import drawn
+from tests.addon.sidebar import drawn
 
 
 def push(bpy):

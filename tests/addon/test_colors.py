@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.addon.test_assign_artwork import DESCRIPTION, picture, text
+from tests.addon.painted_books import DESCRIPTION, picture, text
 
 #: Whole 255ths, as a description has them: light, dark, near black, saturated.
 PATCHES = ((200, 120, 40), (12, 40, 90), (3, 5, 7), (255, 0, 64), (128, 128, 128), (250, 251, 246))

@@ -4,10 +4,10 @@ import os
 import subprocess
 import sys
 from pathlib import Path
-from types import SimpleNamespace
-from unittest.mock import MagicMock
 
 import pytest
+
+from tests.addon.sidebar import drawn
 
 MODULE = "bl_ext.user_default.hingeleaf"
 
@@ -45,24 +45,6 @@ def test_operators_need_a_book(bpy):
     for name in ("check_book", "make_film", "write_nets", "reload_description"):
         with pytest.raises(RuntimeError, match="Make a new book or open a description first"):
             getattr(bpy.ops.hingeleaf, name)()
-
-
-def drawn(bpy, name):
-    """Draw a panel into a stand-in for Blender's layout; returns the operators and the texts it asked for."""
-    root = MagicMock()
-    context = MagicMock(wraps=bpy.context)
-    context.window_manager, context.scene = bpy.context.window_manager, bpy.context.scene
-    context.view_layer = bpy.context.view_layer
-    context.region.width, context.preferences.system.ui_scale = 280, 1.0
-    getattr(bpy.types, f"HINGELEAF_PT_{name}").draw(SimpleNamespace(layout=root), context)
-    operators, texts = [], []
-    for path, words, options in root.mock_calls:
-        if path.endswith("operator"):
-            operators.append(words[0])
-            assert hasattr(bpy.types, words[0].replace("hingeleaf.", "HINGELEAF_OT_"))
-        if path.endswith(("label", "progress")):
-            texts.append(options["text"])
-    return operators, " ".join(texts)
 
 
 def test_sidebar_with_nothing_open(bpy):

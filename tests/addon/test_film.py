@@ -1,14 +1,12 @@
 """Films and stills: valid files of the right size and length, seen by independent readers."""
 
-import json
 import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from tests.addon.films import read_film
+from tests.addon.films import probed, read_film
 
 TINY = {"engine": "CYCLES", "width": 64, "height": 36, "samples": 1, "seconds": 0.25}
 #: 12 frames closed, 6 turning, 24 open.
@@ -62,13 +60,6 @@ def test_film_without_a_camera_says_so(bpy, open_scene, tmp_path):
     assert bpy.context.scene.camera is None
     with pytest.raises(RuntimeError, match="There is no camera"):
         bpy.ops.hingeleaf.make_film(filepath=str(tmp_path / "film.mp4"), **TINY)
-
-
-def probed(film):
-    """What ffprobe says of a film."""
-    entries = "stream=codec_name,width,height,nb_read_frames"
-    command = ["ffprobe", "-v", "error", "-count_frames", "-show_entries", entries, "-of", "json", str(film)]
-    return json.loads(subprocess.run(command, capture_output=True, check=True).stdout)["streams"][0]
 
 
 def test_stills_farm_file_and_joining_by_hand(bpy, open_scene, tmp_path):

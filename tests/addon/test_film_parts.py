@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from .test_film import ROOT, batch, package, probed, read_film  # noqa: F401
+from tests.addon.conftest import ROOT
+from tests.addon.films import batch, read_film
 
 SCENE = ROOT / "scenes/flap.toml"
 SHORT = ("--size", "96x54", "--seconds", "0.2", "--samples", "1")
@@ -41,7 +42,7 @@ def assert_same(one, two, name):
 
 
 @pytest.mark.slow
-def test_ranges_of_two_blenders_joined_are_the_film_made_at_one_go(package, tmp_path):  # noqa: F811
+def test_ranges_of_two_blenders_joined_are_the_film_made_at_one_go(package, tmp_path):
     scene = ROOT / "scenes/v-fold.toml"
     whole = batch(package, tmp_path, scene, "--film", tmp_path / "whole", "--format", "png", *SHORT)
     assert whole.returncode == 0, whole.stderr
@@ -68,13 +69,13 @@ def test_ranges_of_two_blenders_joined_are_the_film_made_at_one_go(package, tmp_
     assert len(read_film(film)[3]) == 41
 
 
-def environment(package):  # noqa: F811
+def environment(package):
     import os
 
     return {**os.environ, "PYTHONPATH": str(package)}
 
 
-def test_parts_say_what_is_missing_and_what_does_not_belong(package, tmp_path):  # noqa: F811
+def test_parts_say_what_is_missing_and_what_does_not_belong(package, tmp_path):
     film = tmp_path / "a.mp4"
     scene = ROOT / "scenes/v-fold.toml"
     for part in ("1-3", "7-7"):
@@ -102,7 +103,7 @@ def test_parts_say_what_is_missing_and_what_does_not_belong(package, tmp_path): 
     assert "there are no frames of a film" in done.stderr
 
 
-def test_webm_is_vp9_of_the_asked_length(package, tmp_path):  # noqa: F811
+def test_webm_is_vp9_of_the_asked_length(package, tmp_path):
     film = tmp_path / "a.webm"
     done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", "--film", film, *DRAFT, "--preset", "teaser")
     assert done.returncode == 0, done.stderr
@@ -112,7 +113,7 @@ def test_webm_is_vp9_of_the_asked_length(package, tmp_path):  # noqa: F811
     assert len(frames) == 36
 
 
-def test_sequence_before_nothing_has_alpha(package, tmp_path):  # noqa: F811
+def test_sequence_before_nothing_has_alpha(package, tmp_path):
     words = ["--film", tmp_path / "seq", "--format", "png", "--background", "transparent", *SHORT, "--frames", "30-30"]
     done = batch(package, tmp_path, ROOT / "scenes/v-fold.toml", *words)
     assert done.returncode == 0, done.stderr
@@ -128,7 +129,7 @@ def test_sequence_before_nothing_has_alpha(package, tmp_path):  # noqa: F811
 
 
 @pytest.mark.slow
-def test_farm_file_needs_no_extension_and_no_scripts(package, tmp_path, plain_blender):  # noqa: F811
+def test_farm_file_needs_no_extension_and_no_scripts(package, tmp_path, plain_blender):
     """Any Blender renders the saved file by itself, in pixels the same as ours, and the frames can be joined."""
     scene = ROOT / "scenes/demo/low-tide.toml"
     words = [*SHORT, "--lively", "--f-stop", "8"]
@@ -163,7 +164,7 @@ print("FRAMES", count)
     assert len(note["script"]["values"]["opening"]) == count
 
 
-def test_stills_of_a_spread_have_names(package, tmp_path):  # noqa: F811
+def test_stills_of_a_spread_have_names(package, tmp_path):
     words = ["--stills", tmp_path / "s", "--preset", "stills", "--size", "54x96", "--engine", "draft"]
     done = batch(package, tmp_path, SCENE, *words)
     assert done.returncode == 0, done.stderr
@@ -209,7 +210,7 @@ def test_frames_of_another_film_are_kept_where_they_must_be(folder_of, tmp_path)
     assert frame.name in folder_of(one, keep=False), "of the same film they are taken"
 
 
-def test_half_written_frames_are_missing(package, tmp_path):  # noqa: F811
+def test_half_written_frames_are_missing(package, tmp_path):
     film, frames = tmp_path / "a.mp4", tmp_path / "a.mp4.frames"
     words = (ROOT / "scenes/v-fold.toml", "--film", film, *DRAFT, "--frames", "1-2")
     assert batch(package, tmp_path, *words).returncode == 0
@@ -222,7 +223,7 @@ def test_half_written_frames_are_missing(package, tmp_path):  # noqa: F811
     assert "of 41 frames 3-41 are missing; render" in done.stderr
 
 
-def test_farm_does_not_mix_frames_of_two_films(package, tmp_path):  # noqa: F811
+def test_farm_does_not_mix_frames_of_two_films(package, tmp_path):
     """Saved again as it was it may be; after a change only while nothing is rendered."""
     words = (ROOT / "scenes/v-fold.toml", "--farm", tmp_path / "a.blend", *DRAFT)
     assert batch(package, tmp_path, *words).returncode == 0

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from shapely import Point, Polygon, box
 
-from tests.addon.test_assign_artwork import text
+from tests.addon.painted_books import text
 
 DESCRIPTION = """
 format = 1

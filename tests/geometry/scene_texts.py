@@ -69,6 +69,33 @@ def cut_in_row(row: str, fold: str, at: float, length: float, width: float) -> s
     return cut_in("cut", fold, f"at = {at}; {body}")
 
 
+#: A description as a person may write it, with comments and blanks.
+COMMENTED = """\
+# A hill.
+format = 1            # always 1
+
+[page]   # the pages
+size = "A5"
+
+# the hill itself
+[[mechanism]]
+kind = "v-fold"
+id   = 'hill'
+fold = "spine"        # between the pages
+at = 60.0
+angle = 45 # degrees
+height = 50
+
+
+[[mechanism]]
+kind = "tent"
+id = "tent"
+fold = "spine"
+at = 120
+length = 30
+base = 20
+height = 30
+# the end"""
 HILL = v_fold("hill")
 #: Rises beyond the page when shut, where that is an A6.
 TOWER = v_fold("tower", body="at = 100; angle = 60; height = 90")

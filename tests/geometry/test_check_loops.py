@@ -12,7 +12,7 @@ from geometry.checks.loops import check_free_motions, check_loop_dead_points
 from geometry.checks.opens_fully import check_opens_fully
 from tests.geometry import strap_texts
 from tests.geometry.scene_texts import HEAD
-from tests.geometry.test_loops import crossed_tents
+from tests.geometry.strap_texts import crossed_tents
 
 
 def spread_of(text):

@@ -7,12 +7,12 @@ import json
 import pytest
 
 from geometry.__main__ import main
-from tests.geometry.test_reference_page import SCENES
+from tests.geometry.scene_texts import ROOT
 
 
 def poses(tmp_path, *arguments):
     target = tmp_path / "poses.json"
-    status = main(["poses", str(SCENES / "flap.toml"), "--angles", "0,180", "--out", str(target), *arguments])
+    status = main(["poses", str(ROOT / "scenes" / "flap.toml"), "--angles", "0,180", "--out", str(target), *arguments])
     return status, json.loads(target.read_text(encoding="utf-8")) if target.exists() else None
 
 
@@ -46,7 +46,7 @@ def test_a_hand_that_cannot_be_is_one_sentence(tmp_path, capsys, given, said):
 
 def test_the_report_lists_hands_and_their_ranges(tmp_path, capsys):
     target = tmp_path / "report.json"
-    assert main(["check", str(SCENES / "pull-strip.toml"), "--json", str(target)]) == 0
+    assert main(["check", str(ROOT / "scenes" / "pull-strip.toml"), "--json", str(target)]) == 0
     assert "a hand moves pull from 0 to 28 mm; left alone it is at 0" in capsys.readouterr().out
     (hand,) = json.loads(target.read_text(encoding="utf-8"))["hands"]
     assert hand == {"id": "pull", "unit": "mm", "low": 0.0, "high": 28.0, "rest": 0.0, "reach": [0.0, 28.0]}

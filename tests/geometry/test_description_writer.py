@@ -15,34 +15,7 @@ from geometry import (
     read_description,
     write_description,
 )
-from tests.geometry.scene_texts import BIG, FILES, HEAD, HILL, SCENES, tent
-
-COMMENTED = """\
-# A hill.
-format = 1            # always 1
-
-[page]   # the pages
-size = "A5"
-
-# the hill itself
-[[mechanism]]
-kind = "v-fold"
-id   = 'hill'
-fold = "spine"        # between the pages
-at = 60.0
-angle = 45 # degrees
-height = 50
-
-
-[[mechanism]]
-kind = "tent"
-id = "tent"
-fold = "spine"
-at = 120
-length = 30
-base = 20
-height = 30
-# the end"""
+from tests.geometry.scene_texts import BIG, COMMENTED, FILES, HEAD, HILL, SCENES, tent
 
 
 @pytest.mark.parametrize("encoding", ["plain", "carriage returns", "byte order mark", "no end", "both"])

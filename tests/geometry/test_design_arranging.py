@@ -15,8 +15,7 @@ from geometry.design.editing import add_mechanism, free_id, set_page, set_stock,
 from geometry.design.mirroring import mirror
 from geometry.trees import owner_of
 from tests.geometry.random_scenes import random_scene
-from tests.geometry.scene_texts import BIG, FILES, HEAD, SCENES, rider, rider_on, tent, v_fold
-from tests.geometry.test_description_writer import COMMENTED
+from tests.geometry.scene_texts import BIG, COMMENTED, FILES, HEAD, SCENES, rider, rider_on, tent, v_fold
 
 ALL = [pytest.param(lambda file=file: read_description(file), id=file.stem) for file in FILES]
 ALL += [pytest.param(lambda text=text: parse_description(text), id=name) for name, text in SCENES.items()]

@@ -21,8 +21,7 @@ from geometry.design.editing import (
 )
 from geometry.design.starting import new_description
 from geometry.mechanisms import KINDS
-from tests.geometry.scene_texts import FILES, HEAD, HILL, SCENES, cut_in, tent, v_fold
-from tests.geometry.test_description_writer import COMMENTED
+from tests.geometry.scene_texts import COMMENTED, FILES, HEAD, HILL, SCENES, cut_in, tent, v_fold
 
 ALL = [pytest.param(lambda file=file: read_description(file), id=file.stem) for file in FILES]
 ALL += [pytest.param(lambda text=text: parse_description(text), id=name) for name, text in SCENES.items()]

@@ -8,7 +8,7 @@ import pytest
 from geometry import DescriptionError, assemble, parse_description, read_description
 from geometry.checks import CHECKS, run_checks
 from tests.geometry.hand_texts import HEAD, flap
-from tests.geometry.test_reference_page import SCENES
+from tests.geometry.scene_texts import ROOT
 
 
 def built(text):
@@ -82,7 +82,7 @@ def test_the_crease_is_a_valley_where_the_flap_opens_towards_its_printed_face():
 
 def test_a_strap_opens_a_driven_flap_in_step_with_the_tent_that_it_comes_from():
     """In the scene tent, strap, flap and page are a parallelogram: the shutter stays parallel to the roof."""
-    spread = assemble(read_description(SCENES / "flap.toml"))
+    spread = assemble(read_description(ROOT / "scenes" / "flap.toml"))
     (loop,) = spread.loops
     assert len(loop.geometry.unknowns) == 2
     assert loop.path.free == 0

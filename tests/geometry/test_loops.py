@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
 
 from geometry import assemble, following, parse_description
 from geometry.errors import HingeleafError
@@ -16,6 +15,7 @@ from geometry.model import Angle
 from tests.geometry import strap_texts
 from tests.geometry.numeric_cells import cell_loop
 from tests.geometry.scene_texts import HEAD, tent, v_fold
+from tests.geometry.strap_texts import crossed_tents
 
 HALF_DEGREES = np.radians(np.arange(0.0, 180.25, 0.5))
 AGREE = 1e-9
@@ -213,37 +213,6 @@ def test_before_a_dead_point_the_motion_is_that_of_the_closed_form():
 
 def loops_of(text: str) -> dict[str, Loop]:
     return {loop.id: loop for loop in assemble(parse_description(HEAD + text)).loops}
-
-
-def crossed_tents(spare_mm: float) -> tuple[str, float]:
-    """A strap from one tent to another, a little longer than its ends are ever apart, and where they are furthest.
-
-    The furthest is in mid-motion, by the closed form of both tents.
-    """
-    inner, outer, up_inner, up_outer = PlanarCell(15, 30, 40, 25), PlanarCell(35, 35, 60, 60), 18.0, 21.0
-
-    def distance(opening: float) -> float:
-        places = []
-        for cell, side, up in ((inner, -1.0, up_inner), (outer, 1.0, up_outer)):
-            motion = cell.solve(np.array([opening]))
-            angle = float((motion.left if side < 0 else motion.right)[0])
-            base = cell.base_left if side < 0 else cell.base_right
-            host = np.array([np.cos(opening / 2), side * np.sin(opening / 2)])
-            inward = np.array([np.sin(opening / 2), -side * np.cos(opening / 2)])
-            places.append(base * host + up * (np.cos(angle) * host + np.sin(angle) * inward))
-        return float(np.linalg.norm(places[0] - places[1]))
-
-    furthest = minimize_scalar(lambda value: -distance(value), bounds=(1.5, 2.9), method="bounded")
-    width = (distance(float(furthest.x)) + spare_mm) / 2
-    sizes = "base_left = 15; base_right = 30; height_left = 40; height_right = 25"
-    text = tent("inner", body=f"at = 60; length = 60; {sizes}")
-    text += tent("outer", body="at = 60; length = 60; base = 35; height = 60")
-    text += strap_texts.strap(
-        f'from = "inner.left"; from_at = [{up_inner - 40}, 30]; from_face = "back"; to = "outer.right"; '
-        f'to_at = [{60 - up_outer}, 30]; to_face = "back"; length = 20; widths = [{width!r}, {width!r}]',
-        "link",
-    )
-    return text, float(furthest.x)
 
 
 def test_a_strap_that_comes_straight_in_mid_motion_ends_there():
