@@ -60,9 +60,12 @@ class HINGELEAF_OT_assign_folder(BookOperator, bpy.types.Operator):
             self.report({"WARNING"}, warning)
         for file, name in names.items():
             note_origin(root, name, file)
+        self._say(len(matching.matches), missed, len(matching.misses) - len(missed))
+
+    def _say(self, count: int, missed: Sequence[Miss], blank: int) -> None:
+        """Report how many pictures were assigned, which were not, and how many templates have no painting."""
         for miss in missed:
             self.report({"WARNING"}, str(miss))
-        count, blank = len(matching.matches), len(matching.misses) - len(missed)
         left = f", {len(missed)} not (see the sidebar)" if missed else ""
         left += f", {blank} template{'s' * (blank != 1)} without a painting" if blank else ""
         self.report({"INFO"}, f"{count} picture{'s' * (count != 1)} assigned{left}")

@@ -136,6 +136,13 @@ class SheetChoices(_Operator):
         if self.tile:
             sheets.prop(self, "overlap")
         self.draw_drawing(sheets)
+        self._draw_printing(layout)
+        cutting = layout.column()
+        cutting.active = "cutting" in self.formats
+        for name in ("crease", "nicks"):
+            cutting.prop(self, name)
+
+    def _draw_printing(self, layout: Any) -> None:
         printing = layout.column()
         printing.active = bool(self.formats & {"svg", "pdf"})
         printing.prop(self, "bleed")
@@ -143,10 +150,6 @@ class SheetChoices(_Operator):
             row = printing.column(heading=heading)
             row.active = "pdf" in self.formats
             row.prop(self, name)
-        cutting = layout.column()
-        cutting.active = "cutting" in self.formats
-        for name in ("crease", "nicks"):
-            cutting.prop(self, name)
 
     def draw_drawing(self, layout: Any) -> None:
         """Draw the choices about what is drawn on pieces."""
