@@ -15,6 +15,7 @@ __all__ = [
     "look_down_on",
     "look_through_camera",
     "make_active",
+    "present",
     "redraw",
     "select",
 ]
@@ -46,6 +47,17 @@ def select(context: bpy.types.Context, items: list[bpy.types.Object]) -> None:
         other.select_set(other in items)
     if items:
         context.view_layer.objects.active = items[0]
+
+
+def present(
+    context: bpy.types.Context, active: bpy.types.Object, *, alone: bpy.types.Collection | None, through_camera: bool
+) -> None:
+    """Show what was opened or made: one object active, one collection alone unless None, through the scene's camera."""
+    if alone is not None:
+        hide_other_collections(context, alone)
+    make_active(context, active)
+    if through_camera:
+        look_through_camera(context)
 
 
 def look_through_camera(context: bpy.types.Context) -> None:

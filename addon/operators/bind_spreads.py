@@ -14,9 +14,9 @@ from ..designing import finish_change
 from ..geometry import HingeleafError, assemble
 from ..geometry.binding import parse_book
 from ..geometry.binding.writer import new_book_text
-from ..geometry.design.starting import file_name, new_description
+from ..geometry.design.starting import file_name
 from ..open_book import build_bound
-from ..presenting import hide_other_collections, look_through_camera, make_active
+from ..presenting import present
 from ..reporting import clear_problems
 from .base import Outcome, ReportingOperator
 from .new_book import HINGELEAF_OT_new_book, PagesOperator, add_page_properties, starting_folder
@@ -78,26 +78,13 @@ class HINGELEAF_OT_new_bound_book(PagesOperator, bpy.types.Operator):
         if not title:
             raise HingeleafError("Give the book a title")
         names = [f"{title} {number}" for number in range(1, self.count + 1)]
-        descriptions = [
-            new_description(
-                name,
-                page_mm=self.page,
-                margin_mm=round(self.margin, 3),
-                grammage_gsm=round(self.grammage, 1),
-                color=self.card_color,
-                folder=folder,
-            )
-            for name in names
-        ]
+        descriptions = [self.described(name) for name in names]
         text = new_book_text(title, [PurePosixPath(file_name(name)).name for name in names])
         book = parse_book(text, source=BOOK_FILE, folder=folder, look=False)
         spreads = [assemble(description) for description in descriptions]
         bound = build_bound(book, (descriptions, spreads), context, studio=self.studio)
-        if self.alone:
-            hide_other_collections(context, collection_of(bound))
-        make_active(context, spreads_of(bound)[0])
-        if self.studio:
-            look_through_camera(context)
+        alone = collection_of(bound) if self.alone else None
+        present(context, spreads_of(bound)[0], alone=alone, through_camera=self.studio)
         clear_problems(context)
 
 
@@ -135,10 +122,7 @@ class HINGELEAF_OT_bind_spreads(ReportingOperator, bpy.types.Operator):
             finish_change(context, root)
         title = self.title.strip() or "Bound Book"
         bound = bind_books(context, roots, title, picture_size(context), studio=self.studio)
-        hide_other_collections(context, collection_of(bound))
-        make_active(context, roots[0])
-        if self.studio:
-            look_through_camera(context)
+        present(context, roots[0], alone=collection_of(bound), through_camera=self.studio)
         clear_problems(context)
 
 
@@ -162,9 +146,7 @@ class HINGELEAF_OT_take_apart(ReportingOperator, bpy.types.Operator):
         for root in spreads_of(bound):
             finish_change(context, root)
         roots = take_apart(context, bound, picture_size(context))
-        hide_other_collections(context, collection_of(roots[0]))
-        make_active(context, roots[0])
-        look_through_camera(context)
+        present(context, roots[0], alone=collection_of(roots[0]), through_camera=True)
 
 
 def is_bound_there(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool:

@@ -12,7 +12,7 @@ from ..geometry import Description, HingeleafError, assemble
 from ..geometry.design.editing import set_page, set_stock, set_title
 from ..geometry.design.starting import new_description
 from ..open_book import open_book
-from ..presenting import hide_other_collections, look_through_camera, make_active
+from ..presenting import present
 from ..reporting import clear_problems, sentence
 from .base import Outcome, ReportingOperator
 from .pick_base import no_book
@@ -56,6 +56,17 @@ class PagesOperator(ReportingOperator):
     def card_color(self) -> str:
         """The card's colour, as a description says it."""
         return "#" + "".join(f"{round(255 * value):02x}" for value in self.color)
+
+    def described(self, title: str) -> Description:
+        """An empty spread with these pages; HingeleafError where it cannot be."""
+        return new_description(
+            title,
+            page_mm=self.page,
+            margin_mm=round(self.margin, 3),
+            grammage_gsm=round(self.grammage, 1),
+            color=self.card_color,
+            folder=starting_folder(),
+        )
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the choices."""
@@ -128,20 +139,10 @@ class HINGELEAF_OT_new_book(PagesOperator, bpy.types.Operator):
         """Make it, and build it."""
         if not self.title.strip():
             raise HingeleafError("Give the spread a title")
-        description = new_description(
-            self.title.strip(),
-            page_mm=self.page,
-            margin_mm=round(self.margin, 3),
-            grammage_gsm=round(self.grammage, 1),
-            color=self.card_color,
-            folder=starting_folder(),
-        )
+        description = self.described(self.title.strip())
         book = open_book(description, assemble(description), context, studio=self.studio)
-        if self.alone:
-            hide_other_collections(context, book.collection)
-        make_active(context, book.root)
-        if self.studio:
-            look_through_camera(context)
+        alone = book.collection if self.alone else None
+        present(context, book.root, alone=alone, through_camera=self.studio)
         clear_problems(context)
 
 

@@ -13,7 +13,7 @@ from ..geometry import assemble, read_description
 from ..geometry.binding import is_book
 from ..geometry.description.reader import read_text
 from ..open_book import open_book, open_bound
-from ..presenting import hide_other_collections, look_through_camera, make_active
+from ..presenting import present
 from ..reporting import clear_problems
 from .base import BookOperator, Outcome, ReportingOperator
 
@@ -68,11 +68,8 @@ class HINGELEAF_OT_open_description(ReportingOperator, bpy.types.Operator):
         self._present(context, bound, spreads_of(bound)[0])
 
     def _present(self, context: bpy.types.Context, whole: bpy.types.Object, active: bpy.types.Object) -> None:
-        if self.alone:
-            hide_other_collections(context, collection_of(whole))
-        make_active(context, active)
-        if self.studio:
-            look_through_camera(context)
+        alone = collection_of(whole) if self.alone else None
+        present(context, active, alone=alone, through_camera=self.studio)
         clear_problems(context)
 
 
