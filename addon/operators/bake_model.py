@@ -1,31 +1,31 @@
 """Bake the materials of a model that are more than a colour or a picture."""
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from typing import TYPE_CHECKING
 
 import bpy
 from bpy.props import IntProperty
 
-from ..geometry import HingeleafError
 from ..model_baking import bake_materials, unplain_materials
 from ..model_state import meant_model
 from ..model_updating import renew
 from ..presenting import redraw
-from ..reporting import sentence
 from .base import Outcome
+from .stepping import SteppingOperator
 from .unfold_model import ModelOperator
 
 __all__ = ["HINGELEAF_OT_bake_model"]
 
-_TICK_S = 0.05
 
-
-class HINGELEAF_OT_bake_model(ModelOperator, bpy.types.Operator):
+class HINGELEAF_OT_bake_model(SteppingOperator, ModelOperator, bpy.types.Operator):
     """Bake materials with more nodes than a color or an image into pictures, with Cycles, for the nets to print"""
 
     bl_idname = "hingeleaf.bake_model"
     bl_label = "Bake Materials"
     bl_options = {"REGISTER", "UNDO"}
+
+    tick_s = 0.05
+    stopped = "Baking was stopped; what is baked already is kept", {"FINISHED"}
 
     if TYPE_CHECKING:
         size: int
@@ -53,7 +53,7 @@ class HINGELEAF_OT_bake_model(ModelOperator, bpy.types.Operator):
         for _ in self._steps(context, self.root(context)):
             pass
 
-    def _steps(self, context: bpy.types.Context, root: bpy.types.Object) -> Iterator[str]:
+    def _steps(self, context: bpy.types.Context, root: bpy.types.Object) -> Generator[str, None, None]:
         """Bake one after the other."""
         count = len(unplain_materials(root))
         yield from bake_materials(context, root, self.size)
@@ -64,37 +64,10 @@ class HINGELEAF_OT_bake_model(ModelOperator, bpy.types.Operator):
         """Bake one after the other, Blender going on between them; Esc stops it."""
         if bpy.app.background:
             return self.execute(context)
-        self.steps = self._steps(context, self.root(context))
-        self.label = ""
-        self.timer = context.window_manager.event_timer_add(_TICK_S, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+        return self.begin(context, self._steps(context, self.root(context)))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
-        """Go on by one material."""
-        if event.type == "ESC" and event.value == "PRESS":
-            self._end(context)
-            self.report({"INFO"}, "Baking was stopped; what is baked already is kept")
-            return {"FINISHED"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        try:
-            self.label = next(self.steps)
-        except StopIteration:
-            self._end(context)
-            return {"FINISHED"}
-        except HingeleafError as error:
-            self._end(context)
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        context.workspace.status_text_set(f"Baking {self.label}. Esc stops it")
-        return {"RUNNING_MODAL"}
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        """Blender ends it, as when a file is loaded."""
-        self._end(context)
-
-    def _end(self, context: bpy.types.Context) -> None:
-        context.window_manager.event_timer_remove(self.timer)
-        context.workspace.status_text_set(None)
-        redraw(context)
+    def say(self, context: bpy.types.Context, step: str | None) -> None:
+        """Put into the status bar what is baked."""
+        context.workspace.status_text_set(None if step is None else f"Baking {step}. Esc stops it")
+        if step is None:
+            redraw(context)

@@ -1,7 +1,7 @@
 """Check the book, go to where a finding is, and mend it."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Generator
 from typing import TYPE_CHECKING
 
 import bpy
@@ -15,21 +15,21 @@ from ..found import is_stale, list_findings
 from ..geometry import HingeleafError
 from ..geometry.changes import apply_changes
 from ..presenting import redraw, select
-from ..reporting import sentence
 from ..tinting import apply_tint
 from .base import BookOperator, Outcome
+from .stepping import SteppingOperator
 
 __all__ = ["HINGELEAF_OT_apply_remedy", "HINGELEAF_OT_check_book", "HINGELEAF_OT_show_finding"]
 
-_TICK_S = 0.01
 
-
-class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
+class HINGELEAF_OT_check_book(SteppingOperator, BookOperator, bpy.types.Operator):
     """Find out whether the book closes, opens, stays inside, collides, and can be glued; with what would mend it"""
 
     bl_idname = "hingeleaf.check_book"
     bl_label = "Check Book"
     bl_options = {"REGISTER", "UNDO"}
+
+    stopped = "The check was stopped; the findings are those of the last one", {"CANCELLED"}
 
     def run(self, context: bpy.types.Context) -> None:
         """Check, and list the findings."""
@@ -37,7 +37,7 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
         for _ in self._steps(context, root):
             pass
 
-    def _steps(self, context: bpy.types.Context, root: bpy.types.Object) -> Iterator[tuple[float, str]]:
+    def _steps(self, context: bpy.types.Context, root: bpy.types.Object) -> Generator[tuple[float, str], None, None]:
         """Check step by step; the list changes only at the end."""
         finish_change(context, root)
         name, text = root.name, text_of(root)
@@ -57,55 +57,22 @@ class HINGELEAF_OT_check_book(BookOperator, bpy.types.Operator):
         root = active_book(context)
         if root is None or bpy.app.background:
             return self.execute(context)
-        self.root_name = root.name
-        self.steps = self._steps(context, root)
-        self.timer = context.window_manager.event_timer_add(_TICK_S, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        _say(context, 0.0, "reading")
-        return {"RUNNING_MODAL"}
+        self.say(context, (0.0, "reading"))
+        return self.begin(context, self._steps(context, root))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
-        """Go on by one step; a book that changes meanwhile is not checked to the end."""
-        if event.type == "ESC" and event.value == "PRESS":
-            self._end(context)
-            self.report({"INFO"}, "The check was stopped; the findings are those of the last one")
-            return {"CANCELLED"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        try:
-            share, label = next(self.steps)
-        except StopIteration:
-            self._end(context)
-            return {"FINISHED"}
-        except HingeleafError as error:
-            self._end(context)
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        _say(context, share, label)
-        return {"RUNNING_MODAL"}
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        """Blender ends it, as when a file is loaded."""
-        self._end(context)
-
-    def _end(self, context: bpy.types.Context) -> None:
-        context.window_manager.event_timer_remove(self.timer)
-        _say(context, -1.0, "")
+    def say(self, context: bpy.types.Context, step: tuple[float, str] | None) -> None:
+        """Put progress into the sidebar and the status bar."""
+        share, label = step or (-1.0, "")
+        moment = context.window_manager.hingeleaf  # type: ignore[attr-defined]
+        moment.check_share, moment.check_label = share, label
+        if context.workspace is not None:
+            context.workspace.status_text_set(f"Check: {share:.0%}, {label}. Esc stops it" if step else None)
+        redraw(context)
 
 
 def _show(context: bpy.types.Context, root: bpy.types.Object, checked: Checked) -> None:
     list_findings(context, root, checked.spread, checked.findings, checked.figures)
     apply_tint(context, root, checked.spread)
-
-
-def _say(context: bpy.types.Context, share: float, label: str) -> None:
-    """Put progress into the sidebar and the status bar."""
-    moment = context.window_manager.hingeleaf  # type: ignore[attr-defined]
-    moment.check_share, moment.check_label = share, label
-    text = f"Check: {share:.0%}, {label}. Esc stops it" if share >= 0 else None
-    if context.workspace is not None:
-        context.workspace.status_text_set(text)
-    redraw(context)
 
 
 class HINGELEAF_OT_apply_remedy(BookOperator, bpy.types.Operator):

@@ -21,10 +21,10 @@ from ..presenting import redraw
 from ..reporting import sentence
 from ..sizes import label_of
 from .base import BookOperator, Outcome, is_mechanism_active
+from .stepping import SteppingOperator
 
 __all__ = ["HINGELEAF_OT_fit_sizes"]
 
-_TICK_S = 0.01
 #: Sizes that are free unless told; the others are ticked by hand.
 _FREE = ("height", "height_left", "width", "length")
 #: A menu of ticks has one bit each.
@@ -70,13 +70,15 @@ def _together(sizes: dict[str, float], spec: MechanismSpec) -> dict[str, float]:
     return found
 
 
-class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
+class HINGELEAF_OT_fit_sizes(SteppingOperator, BookOperator, bpy.types.Operator):
     """Find sizes of the active mechanism with which it stands as wished, closes flat and stays inside the page"""
 
     bl_idname = "hingeleaf.fit_sizes"
     bl_label = "Fit Sizes"
     # Not in the panel of the last operation: every change there would search anew.
     bl_options = {"UNDO"}
+
+    stopped = "Fitting was stopped; nothing has changed", {"CANCELLED"}
 
     if TYPE_CHECKING:
         wish: Literal["largest", "tip", "height", "lean", "square", "stand"]
@@ -130,8 +132,8 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
         if bpy.app.background or context.window is None:
             return super().execute(context)
         try:
-            self.steps = self._steps(context)
-            next(self.steps)
+            steps = self._steps(context)
+            next(steps)
         except StopIteration:
             # The wish was granted already.
             return {"FINISHED"}
@@ -139,36 +141,17 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
         self.tried = 0
-        self.timer = context.window_manager.event_timer_add(_TICK_S, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+        return self.begin(context, steps)
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
-        """Go on by one trial; Esc stops it and nothing has changed."""
-        if event.type == "ESC" and event.value == "PRESS":
-            self._end(context)
-            self.report({"INFO"}, "Fitting was stopped; nothing has changed")
-            return {"CANCELLED"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        try:
-            count = next(self.steps)
-        except StopIteration:
-            self._end(context)
-            return {"FINISHED"}
-        except HingeleafError as error:
-            self._end(context)
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        self.tried += 1
-        far = f"{self.tried} of {count}" if count else f"{self.tried}"
-        _say(context, f"Fit: trial {far}. Esc stops it")
-        return {"RUNNING_MODAL"}
-
-    def _end(self, context: bpy.types.Context) -> None:
-        self.steps.close()
-        context.window_manager.event_timer_remove(self.timer)
-        _say(context, None)
+    def say(self, context: bpy.types.Context, step: int | None) -> None:
+        """Put into the status bar how many trials there were, of how many where that is known."""
+        said = None
+        if step is not None:
+            self.tried += 1
+            said = f"Fit: trial {self.tried}{f' of {step}' if step else ''}. Esc stops it"
+        if context.workspace is not None:
+            context.workspace.status_text_set(said)
+        redraw(context)
 
     def run(self, context: bpy.types.Context) -> None:
         """Search to the end."""
@@ -213,10 +196,3 @@ class HINGELEAF_OT_fit_sizes(BookOperator, bpy.types.Operator):
             raise HingeleafError(f"It cannot stand so, {reasons}. Nearest would be {changed}")
         change_book(context, root, found.description)
         self.report({"WARNING"}, f"Fitted as near as can be, {reasons}. {changed}")
-
-
-def _say(context: bpy.types.Context, text: str | None) -> None:
-    """Put progress into the status bar."""
-    if context.workspace is not None:
-        context.workspace.status_text_set(text)
-    redraw(context)
