@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -66,14 +66,40 @@ def chains_that_fit(openings: np.ndarray, most_seconds: float, repeats: int) -> 
     return min(CHAINS, max(1, int(most_seconds / (repeats * seconds)))), seconds
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the benchmark and print its table."""
+def print_times(times: Mapping[str, np.ndarray]) -> None:
+    """A line a name: the middle, the fastest and the slowest of its repeats, seconds."""
+    print(f"\n{'':34}{'median':>12}{'fastest':>12}{'slowest':>12}")
+    for name, values in times.items():
+        print(f"{name:34}{np.median(values):10.4f} s{values.min():10.4f} s{values.max():10.4f} s")
+
+
+def print_outcome(core: np.ndarray, other: np.ndarray, apart: np.ndarray) -> None:
+    """How many times as fast the core is, and how far its creases are from the peer's."""
+    ratio = float(np.median(other) / np.median(core))
+    print(
+        f"{'ratio':34}{ratio:11.0f}x{other.min() / core.max():11.0f}x{other.max() / core.min():11.0f}x"
+        f"   wanted: {WANTED_RATIO:.0f}x"
+    )
+    print(f"{'apart, 1 to 179 degrees':34}{apart[1:-1].max():10.1e} mm")
+    print(
+        f"{'apart, shut and flat open':34}{max(apart[0], apart[-1]):10.1e} mm"
+        "   (there branches meet, and the peer loses half its digits)"
+    )
+
+
+def options_of(arguments: Sequence[str] | None) -> argparse.Namespace:
+    """What the command line says."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--repeats", type=int, default=3, help="of the peer; the core is repeated ten times as often")
     parser.add_argument(
         "--most-seconds", type=float, default=180.0, help="if the peer would take longer, a part of the chains"
     )
-    options = parser.parse_args(arguments)
+    return parser.parse_args(arguments)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the benchmark and print its table."""
+    options = options_of(arguments)
     openings = np.radians(np.linspace(0.0, 180.0, ANGLES))
     spread = nested_spread()
     if spread.reachable() != (0.0, np.pi):
@@ -100,22 +126,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     poses = timed(lambda: spread.pose(openings), options.repeats)
     apart = apart_mm(part, ours, solved)
     ratio = float(np.median(other) / np.median(core))
-    print(f"\n{'':34}{'median':>12}{'fastest':>12}{'slowest':>12}")
-    for name, values in (
-        ("closed form, all cells", core),
-        ("scipy least_squares, all cells", other),
-        (f"poses of {len(spread.panels)} panels too", poses),
-    ):
-        print(f"{name:34}{np.median(values):10.4f} s{values.min():10.4f} s{values.max():10.4f} s")
-    print(
-        f"{'ratio':34}{ratio:11.0f}x{other.min() / core.max():11.0f}x{other.max() / core.min():11.0f}x"
-        f"   wanted: {WANTED_RATIO:.0f}x"
+    print_times(
+        {
+            "closed form, all cells": core,
+            "scipy least_squares, all cells": other,
+            f"poses of {len(spread.panels)} panels too": poses,
+        }
     )
-    print(f"{'apart, 1 to 179 degrees':34}{apart[1:-1].max():10.1e} mm")
-    print(
-        f"{'apart, shut and flat open':34}{max(apart[0], apart[-1]):10.1e} mm"
-        "   (there branches meet, and the peer loses half its digits)"
-    )
+    print_outcome(core, other, apart)
     each = [slow / fast for slow in other for fast in core]
     noted(
         Figure(
