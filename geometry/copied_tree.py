@@ -109,7 +109,7 @@ def copied_tree(tree: Tree, fixed: Mapping[str, Array], count: int) -> CopiedTre
         scale=tree.scale[moving],
         offset=tree.offset[moving],
         slides=tree.slides[moving],
-        rows=np.array([numbers[row + 1] - 1 for row in tree.rows], dtype=np.int64),
+        rows=np.array([numbers[row + 1] - 1 for row in tree.rows.tolist()], dtype=np.int64),
         under=np.array([body for body, _ in under], dtype=np.int64),
         on=np.array([body for body, _ in on], dtype=np.int64),
     )
