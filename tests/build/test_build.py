@@ -250,6 +250,11 @@ class TestLibraries:
             "Ubuntu with: sudo apt-get install libegl1 libsm6; find the package of your system that has libOdd.so.3"
         )
 
+    def test_readme_brings_all_that_a_bare_debian_lacks(self):
+        readme = (build.ROOT / "README.md").read_text(encoding="utf-8")
+        line = next(line for line in readme.splitlines() if line.startswith("sudo apt-get install"))
+        assert line.split()[3:] == ["python3-venv", *sorted(build.DEBIAN_PACKAGES.values())]
+
     def test_this_system_is_complete(self):
         assert build.missing_libraries(sys.executable) == []
 

@@ -35,6 +35,7 @@ NOT_RUN = {
     "pip list": "says what is installed",
     "python -m hingeleaf.batch SCENE.toml": "needs Blender; tests/addon/test_batch.py runs it",
     "blender -b NAME.blend -a": "Blender's own",
+    f"sudo apt-get install python3-venv {' '.join(sorted(build.DEBIAN_PACKAGES.values()))}": "changes the system",
 }
 
 #: What placeholders stand for, where they stand behind an option, or in first place behind a command.
