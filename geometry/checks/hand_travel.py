@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from ..description.data import MechanismSpec
+from ..mechanisms.flap import flap_plan
+from ..mechanisms.links import LINK_TAB_MM, SliderCrank, slider_crank
 from ..model import Hand, Panel
 from ..sampling import hand_range
 from ..spread import Spread
@@ -24,6 +27,8 @@ _STRIP = "pull-strip"
 _LOCKS = "hand-locks"
 #: A range that ends by less before the hand's own is the rounding of a dead point.
 _SHORT = 1e-6
+#: A remedy's place for a link's glue line is looked for this finely.
+_STEP_MM = 0.5
 
 
 def check_hand_locks(spread: Spread) -> list[Finding]:
@@ -47,11 +52,63 @@ def check_hand_locks(spread: Spread) -> list[Finding]:
         loops = ", ".join(loop.id for loop in spread.loops if loop.driver == hand.variable)
         message = (
             f"{hand.id} moves only from {low:.2f} to {high:.2f} {hand.unit}, not from {own_low:g} to {own_high:g}: "
-            f"beyond that the link of {loops} does not reach; let it move no further, or glue the link further "
-            f"from the hinge that it turns"
+            f"there {_stopping(spread, hand, loops)} stops it; {_remedy(spread, hand, high - own_low)}"
         )
         findings.append(Finding(_LOCKS, "error", panel.piece, panel.id, None, None, high - own_low, hand.unit, message))
     return findings
+
+
+def _stopping(spread: Spread, hand: Hand, loops: str) -> str:
+    """What stops a hand short."""
+    plan = _slider_crank(spread, hand)
+    if plan is None:
+        return f"the loop of {loops}"
+    return f"its link of {plan.link:g} mm, glued {plan.crank:g} mm from the hinge, lies in line with the flap and"
+
+
+def _remedy(spread: Spread, hand: Hand, free: float) -> str:
+    """What would let it move: less travel; and where the link could be glued for the whole of it, if anywhere."""
+    plan = _slider_crank(spread, hand)
+    if plan is None:
+        return "let it move no further"
+    less = f"write travel = {np.floor((free + _SHORT) * 100) / 100:g}"
+    spec = next(item for item in spread.mechanisms if item.id == hand.id)
+    flap = flap_plan(next(item for item in spread.mechanisms if item.id == spec.values["drives"]))
+    # Its tab may point either way from the glue line.
+    tab = spec.values.get("link_tab", LINK_TAB_MM)
+    places = np.arange(np.ceil(tab / _STEP_MM) * _STEP_MM, flap.width - tab, _STEP_MM)
+    others = [slider_crank(_glued_at(spec, place), spread.panels[_strip(spec)], flap, _way(spec)) for place in places]
+    enough = [other.crank for other in others if _moves(other) and other.free >= spec.values["travel"]]
+    if not enough:
+        return less
+    return f"{less}, or link_reach = {min(enough, key=lambda crank: abs(crank - plan.crank)):g}"
+
+
+def _moves(plan: SliderCrank) -> bool:
+    """Whether a link can be built, its ends apart, that does not have to pass through the flap's hinge."""
+    near, far = plan.span
+    return plan.link > TOUCH_MM and TOUCH_MM < near <= abs(plan.start) + TOUCH_MM and abs(plan.start) <= far + TOUCH_MM
+
+
+def _slider_crank(spread: Spread, hand: Hand) -> SliderCrank | None:
+    """The slider-crank of a pull-strip that opens a flap; None of any other hand."""
+    spec = next((item for item in spread.mechanisms if item.id == hand.id), None)
+    if spec is None or spec.kind != _STRIP or "drives" not in spec.values:
+        return None
+    flap = next(item for item in spread.mechanisms if item.id == spec.values["drives"])
+    return slider_crank(spec, spread.panels[_strip(spec)], flap_plan(flap), _way(spec))
+
+
+def _strip(spec: MechanismSpec) -> str:
+    return f"{spec.id}.strip"
+
+
+def _way(spec: MechanismSpec) -> float:
+    return -1.0 if spec.values.get("way", "out") == "in" else 1.0
+
+
+def _glued_at(spec: MechanismSpec, reach: float) -> MechanismSpec:
+    return replace(spec, values={**spec.values, "link_reach": float(reach)})
 
 
 def check_pull_strips(spread: Spread) -> list[Finding]:

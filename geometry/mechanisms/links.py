@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from shapely import Polygon, box
@@ -17,19 +17,23 @@ from shapely import Polygon, box
 from ..building import Building
 from ..description.data import MechanismSpec
 from ..errors import HingeleafError, MechanismError
-from ..model import HostSide, Piece
+from ..model import HostSide, Panel, Piece
 from ..outline import cut_window
 from ..transforms import Array, apply, inverse
 from .feet import Foot, add_foot, close_foot
 from .flap import FlapPlan, flap_plan
 from .tabs import TabPlan
 
-__all__ = ["SliderCrank", "add_link"]
+__all__ = ["LINK_TAB_MM", "SliderCrank", "add_link", "slider_crank"]
 
+#: How far a link's tabs reach where nothing is written.
+LINK_TAB_MM = 8.0
 #: The strip must be square to the flap's hinge to this.
 _SQUARE_DEG = 0.05
 #: The slot in which a link goes through its panel is longer and wider than its way by this on each side.
 _SLOT_PLAY_MM = 0.5
+#: Places nearer to each other than this are one; and so little travel is none.
+_SAME_MM = 1e-6
 #: Positions of the strip among which one to start from is chosen.
 _TRIED = 181
 
@@ -73,11 +77,26 @@ class SliderCrank:
         along = self.crank * np.cos(turn) - self.place(moved)
         return np.asarray(np.arctan2(self.crank * np.sin(turn), towards * along))
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """How near the hinge, and how far from it, the link lets its end on the strip be, mm; in line at either."""
+        return abs(self.link - self.crank), self.link + self.crank
+
+    @property
+    def free(self) -> float:
+        """How far a hand can move the strip from rest until the link lies in line with the flap and stops it, mm."""
+        near, far = self.span
+        place = abs(self.start)
+        if self.start * self.way >= 0.0:
+            return max(0.0, far - place)
+        # A link as long as the crank lets its end pass through the hinge, and be as far on its other side.
+        return max(0.0, place - near) if near > _SAME_MM else place + far
+
     def best(self, travel: float) -> float:
-        """Where in the travel the crank and its rod are furthest from lying in line; NaN where they never are not."""
-        moved = np.linspace(0.0, travel, _TRIED)
+        """Where in the travel, as far as it is free, the crank and its rod are furthest from lying in line."""
+        moved = np.linspace(0.0, min(travel, self.free), _TRIED)
         height = self.crank * np.sin(self.turn(moved))
-        return float(moved[np.nanargmax(height)]) if np.nanmax(height, initial=0.0) > 1e-6 else float("nan")
+        return float(moved[np.nanargmax(height)])
 
 
 def add_link(spec: MechanismSpec, building: Building, normal: float, way: float) -> None:
@@ -107,20 +126,37 @@ def add_link(spec: MechanismSpec, building: Building, normal: float, way: float)
             f"is {square:.2f} degrees off square to the hinge of {flap.id}; turn the one or the other by that", "turn"
         )
     begin = apply(strip.rest, np.array([[spec.values["link_at"], 0.0]]))[0, :2]
-    start = float((begin - flap.at) @ flap.out)
-    crank = _crank(spec, flap, begin)
-    length = spec.values.get("link_length", abs(start - crank))
-    if length < 1e-6:
+    _check_places(spec, flap, begin)
+    plan = slider_crank(spec, strip, flap, way)
+    if plan.link < _SAME_MM:
         raise MechanismError(
-            f"puts both ends of the link on the same place; move it away from {start:g} mm", "link_reach"
+            f"puts both ends of the link on the same place; move it away from {plan.start:g} mm", "link_reach"
         )
-    near, far = abs(abs(start) - crank), abs(start) + crank
-    if not near - 1e-9 <= length <= far + 1e-9:
+    near, far = abs(abs(plan.start) - plan.crank), abs(plan.start) + plan.crank
+    if not near - 1e-9 <= plan.link <= far + 1e-9:
         raise MechanismError(
-            f"is {length:g} mm; left alone, its ends are {near:g} to {far:g} mm apart, as the flap turns", "link_length"
+            f"is {plan.link:g} mm; left alone, its ends are {near:g} to {far:g} mm apart, as the flap turns",
+            "link_length",
         )
-    plan = SliderCrank(crank, start, way * float(np.sign(out @ flap.out)), length)
     _build_link(spec, building, flap, plan, (begin, normal))
+
+
+def slider_crank(spec: MechanismSpec, strip: Panel, flap: FlapPlan, way: float) -> SliderCrank:
+    """The slider-crank that a pull-strip, its link and a flap are; nothing of it is checked.
+
+    Parameters
+    ----------
+    spec : the pull-strip, with its link's values
+    strip : its panel ID.strip
+    flap : the flap that it opens
+    way : +1 where a hand pulls it out, -1 where it pushes it in
+    """
+    out = strip.rest[:2, 0]
+    begin = apply(strip.rest, np.array([[spec.values["link_at"], 0.0]]))[0, :2]
+    start = float((begin - flap.at) @ flap.out)
+    crank = float(spec.values["link_reach"])
+    link = spec.values.get("link_length", abs(start - crank))
+    return SliderCrank(crank, start, way * float(np.sign(out @ flap.out)), link)
 
 
 def _flap(spec: MechanismSpec, building: Building) -> FlapPlan:
@@ -138,19 +174,26 @@ def _flap(spec: MechanismSpec, building: Building) -> FlapPlan:
     return flap_plan(found)
 
 
-def _crank(spec: MechanismSpec, flap: FlapPlan, begin: Array) -> float:
-    """From the flap's hinge to the link's glue line; both must be on the flap, the whole width of the link."""
-    reach, half = spec.values["link_reach"], _width(spec) / 2
+def _check_places(spec: MechanismSpec, flap: FlapPlan, begin: Array) -> None:
+    """MechanismError where the link does not end on the strip and on the flap, the whole width of it."""
+    reach, at, length = spec.values["link_reach"], spec.values["link_at"], spec.values["length"]
     if not 0.0 < reach <= flap.width:
         raise MechanismError(f"is {reach:g} mm; {flap.id} reaches from its hinge to {flap.width:g} mm", "link_reach")
-    aside = abs(float((begin - flap.at) @ flap.line))
+    if at > length:
+        raise MechanismError(f"is {at:g} mm; {spec.id} reaches from its inner end to {length:g} mm", "link_at")
+    if abs(float((begin - flap.at) @ flap.out)) < _SAME_MM:
+        raise MechanismError(
+            f"puts the link's end on the very hinge of {flap.id}, where it turns with it and opens nothing; move it "
+            f"along the strip",
+            "link_at",
+        )
+    half, aside = _width(spec) / 2, abs(float((begin - flap.at) @ flap.line))
     if aside + half > flap.length / 2 + 1e-9:
         raise MechanismError(
             f"runs {aside + half - flap.length / 2:.2f} mm beside {flap.id}, link included; move it aside, or write a "
             f"smaller link_width",
             "at",
         )
-    return float(reach)
 
 
 def _width(spec: MechanismSpec) -> float:
@@ -164,17 +207,9 @@ def _build_link(
     spec: MechanismSpec, building: Building, flap: FlapPlan, plan: SliderCrank, at: tuple[Array, float]
 ) -> None:
     begin, normal = at
+    if plan.free < _SAME_MM:
+        raise MechanismError(_stuck(spec, flap, plan), "way")
     best = plan.best(spec.values["travel"])
-    if not np.isfinite(best):
-        shut = (
-            "lies in line with the flap and is only stretched" if "link_length" not in spec.values else "never reaches"
-        )
-        other = "in" if spec.values.get("way", "out") == "out" else "out"
-        raise MechanismError(
-            f"moves the link's end from {plan.start:g} to {plan.start + plan.way * spec.values['travel']:g} mm of the "
-            f'hinge of {flap.id}, where the link of {plan.link:g} mm {shut}; write way = "{other}", or move link_at',
-            "way",
-        )
     if normal != flap.normal:
         _cut_slot(spec, building, flap, plan, begin)
     piece, panel = f"{spec.id}.link", f"{spec.id}.link.arm"
@@ -196,6 +231,21 @@ def _build_link(
     building.add_loop(spec, [f"{spec.id}:link:arm"], [closure], guesses, begin=best)
 
 
+def _stuck(spec: MechanismSpec, flap: FlapPlan, plan: SliderCrank) -> str:
+    """What is wrong where the link lies in line with the flap at rest, and the hand can only pull or press on that."""
+    near, far = plan.span
+    other = replace(plan, way=-plan.way)
+    end = plan.start + plan.way * spec.values["travel"]
+    place, held = abs(plan.start), "far" if plan.start * plan.way > 0.0 else "near"
+    back = "in" if spec.values.get("way", "out") == "out" else "out"
+    return (
+        f"moves the link's end from {plan.start:g} to {end:g} mm of the hinge of {flap.id}, counted to the flap; a "
+        f"link of {plan.link:g} mm, glued {plan.crank:g} mm from that hinge, lets it be {near:g} to {far:g} mm away, "
+        f'and left alone it is as {held} as that, {place:g} mm. Write way = "{back}", which it can move by '
+        f"{other.free:g} mm, or move link_at"
+    )
+
+
 def _first(spec: MechanismSpec, building: Building, flap: FlapPlan, plan: SliderCrank, at: tuple[Array, float]) -> Foot:
     """Its foot on the strip."""
     _, towards = at
@@ -214,7 +264,7 @@ def _first(spec: MechanismSpec, building: Building, flap: FlapPlan, plan: Slider
         net_line=np.array([1.0, 0.0]),
         net_up=np.array([0.0, 1.0]),
         outline=box(-width / 2, 0.0, width / 2, plan.link),
-        tab=TabPlan(True, spec.values.get("link_tab", 8.0), width, 0.0, math.inf),
+        tab=TabPlan(True, spec.values.get("link_tab", LINK_TAB_MM), width, 0.0, math.inf),
         tab_key="link_width",
     )
 
@@ -234,7 +284,7 @@ def _last(spec: MechanismSpec, flap: FlapPlan, plan: SliderCrank, begin: Array, 
         net_line=np.array([1.0, 0.0]),
         net_up=np.array([0.0, -1.0]),
         outline=box(0.0, 0.0, 1.0, 1.0),
-        tab=TabPlan(False, spec.values.get("link_tab", 8.0), width, 0.0, math.inf),
+        tab=TabPlan(False, spec.values.get("link_tab", LINK_TAB_MM), width, 0.0, math.inf),
         tab_key="link_width",
     )
 

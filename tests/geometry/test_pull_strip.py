@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -117,8 +119,43 @@ def test_a_strip_that_its_link_stops_is_found():
     (finding,) = CHECKS["hand-locks"](spread)
     assert finding.measure == pytest.approx(30.0, abs=1e-6)
     assert "pull moves only from 0.00 to 30.00 mm, not from 0 to 34" in finding.message
+    assert "its link of 25 mm, glued 15 mm from the hinge, lies in line with the flap and stops it" in finding.message
     assert hand_range(spread, spread.hands[0])[1] == pytest.approx(30.0, abs=1e-6)
     assert CHECKS["hand-locks"](of_case("stretched, half a turn")) == []
+
+
+@pytest.mark.parametrize(
+    ("start", "crank", "travel", "out", "instead"),
+    [
+        (40.0, 15.0, 34.0, 180.0, 17.0),
+        # Glued further from the hinge it would move less: the link is shorter than the crank.
+        (40.0, 30.0, 28.0, 180.0, 26.0),
+        (10.0, 15.0, 28.0, 0.0, 24.0),
+        (-20.0, 10.0, 28.0, 180.0, 14.0),
+        # Too near the hinge for so much, wherever it is glued.
+        (20.0, 14.0, 28.0, 180.0, None),
+    ],
+)
+def test_what_it_says_of_a_stopped_strip_lets_it_move(start, crank, travel, out, instead):
+    text = flap() + strip(start, crank, travel, "out", "front", out=out)
+    (finding,) = CHECKS["hand-locks"](built(text))
+    less = re.search(r"write travel = ([\d.]+)", finding.message)[1]
+    assert float(less) == pytest.approx(finding.measure, abs=0.01)
+    assert CHECKS["hand-locks"](built(text.replace(f"travel = {travel}", f"travel = {less}"))) == []
+    other = re.search(r"or link_reach = ([\d.]+)$", finding.message)
+    assert (other and float(other[1])) == instead
+    if instead:
+        glued = text.replace(f"link_reach = {crank}", f"link_reach = {instead}")
+        assert CHECKS["hand-locks"](built(glued)) == []
+
+
+@pytest.mark.parametrize("start", [3.0, 10.0, -5.0])
+def test_a_strip_that_is_stuck_at_rest_is_refused_though_it_would_reach_further_on(start):
+    """It passes through the hinge's line and reaches the flap from its other side, where no hand ever gets it."""
+    out = 180.0 if start > 0 else 0.0
+    with pytest.raises(DescriptionError, match=r'left alone it is as near as that.*Write way = "in"'):
+        built(flap() + strip(start, out=out))
+    assert built(flap() + strip(start, way="in", out=out)).reachable() == (0.0, np.pi)
 
 
 def test_the_rig_samples_it_from_its_dead_point_on():
@@ -226,7 +263,18 @@ LINKED = flap() + strip(40.0, face="back")
     [
         (('drives = "lid"', 'drives = "lit"'), '"lit" is no flap'),
         (("driven = true", ""), "lid is moved by hand"),
-        (('way = "out"', 'way = "in"'), 'lies in line with the flap and is only stretched; write way = "out"'),
+        (
+            ('way = "out"', 'way = "in"'),
+            "moves the link's end from 40 to 68 mm of the hinge of lid, counted to the flap; a link of 25 mm, glued "
+            "15 mm from that hinge, lets it be 10 to 40 mm away, and left alone it is as far as that, 40 mm. "
+            'Write way = "out", which it can move by 30 mm',
+        ),
+        (
+            ("link_reach = 15.0", "link_reach = 15.0\nlink_length = 55"),
+            'lets it be 40 to 70 mm away, and left alone it is as near as that, 40 mm. Write way = "in"',
+        ),
+        (("link_at = 20", "link_at = 130"), "is 130 mm; pull reaches from its inner end to 120 mm"),
+        (("link_at = 20", "link_at = 60"), "puts the link's end on the very hinge of lid"),
         (("turn = 0.0", "turn = 1"), "1.00 degrees off square to the hinge of lid"),
         (("link_reach = 15.0", "link_reach = 60"), "lid reaches from its hinge to 44 mm"),
         (("link_at = 20\n", ""), "is missing; a pull-strip that opens a flap needs link_at and link_reach"),
