@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from .errors import FileError
@@ -46,7 +46,7 @@ def write_file(path: str | Path, data: bytes) -> None:
     write_files({Path(path): data})
 
 
-def write_files(contents: Mapping[Path, bytes]) -> None:
+def write_files(contents: Mapping[Path, bytes] | Iterable[tuple[Path, bytes]]) -> tuple[Path, ...]:
     """Write several files, all or none: old files stay until all new ones are complete.
 
     All are first written beside their places. Only then do they take them, one by one, while a second name keeps each
@@ -54,7 +54,11 @@ def write_files(contents: Mapping[Path, bytes]) -> None:
 
     Parameters
     ----------
-    contents : what goes into each file
+    contents : what goes into each file; of an iterator each is asked for when those before it are on the disk
+
+    Returns
+    -------
+    tuple of Path, in the same order
 
     Raises
     ------
@@ -63,13 +67,15 @@ def write_files(contents: Mapping[Path, bytes]) -> None:
     """
     written: dict[Path, Path] = {}
     try:
-        for file, data in contents.items():
-            written[file] = _beside(file)
+        for file, data in contents.items() if isinstance(contents, Mapping) else contents:
+            if file not in written:
+                written[file] = _beside(file)
             _fill(file, written[file], data)
         _take_places(written)
     finally:
         for new in written.values():
             new.unlink(missing_ok=True)
+    return tuple(written)
 
 
 def _beside(file: Path) -> Path:

@@ -5,6 +5,7 @@ Its corners are at whole centimetres of the net, on both sides of the card, so t
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,9 +15,9 @@ from PIL import Image, ImageDraw
 from ..transforms import Array
 from .drawing import Template
 from .faces import ArtFrame
-from .raster import font, guides_picture
+from .raster import font, guide_bands
 
-__all__ = ["FIELD_MM", "Field", "card_data", "card_fields", "card_picture", "corners_of"]
+__all__ = ["FIELD_MM", "Field", "card_bands", "card_data", "card_fields", "corners_of"]
 
 FIELD_MM = 10.0
 #: Guides keep so far away from corners, so that these can be found in the pixels.
@@ -96,29 +97,32 @@ def card_data(template: Template, picture: str) -> dict[str, Any]:
     }
 
 
-def card_picture(template: Template) -> Image.Image:
-    """The test card of a template.
+def card_bands(template: Template) -> Iterator[Image.Image]:
+    """The test card of a template, in bands from the top.
 
     Parameters
     ----------
     template : Template
 
-    Returns
-    -------
-    Image, RGB, of template.size_px; a pixel on a border between fields is mixed as the border cuts it
+    Yields
+    ------
+    Image, RGB, as wide as template.size_px; a pixel on a border between fields is mixed as the border cuts it
     """
     frame = template.frame
     light, dark = (np.array(tone, dtype=np.float32) for tone in _TONES[frame.face])
     columns, rows = (_odd(frame, axis, count) for axis, count in enumerate(template.size_px))
-    share = rows[:, None] * (1 - columns[None]) + (1 - rows[:, None]) * columns[None]
-    pixels = light + share[..., None] * (dark - light)
-    card = Image.fromarray(np.rint(pixels).astype(np.uint8), "RGB")
-    _number(card, template)
     lines = [guide for guide in template.guides if guide.layer in _SHOWN]
-    guides = guides_picture(replace(template, guides=tuple(lines)))
-    guides.putalpha(_kept_clear(guides.getchannel("A"), template))
-    card.paste(guides, (0, 0), guides)
-    return card
+    for top, guides in guide_bands(replace(template, guides=tuple(lines))):
+        down = rows[top : top + guides.height, None]
+        share = down * (1 - columns[None]) + (1 - down) * columns[None]
+        pixels = np.empty((*share.shape, 3), dtype=np.uint8)
+        for channel in range(3):
+            pixels[..., channel] = np.rint(light[channel] + share * (dark[channel] - light[channel]))
+        card = Image.fromarray(pixels, "RGB")
+        _number(card, template, top)
+        guides.putalpha(_kept_clear(guides.getchannel("A"), template, top))
+        card.paste(guides, (0, 0), guides)
+        yield card
 
 
 def _odd(frame: ArtFrame, axis: int, count: int) -> Array:
@@ -141,8 +145,8 @@ def _pixel(template: Template, net: Array) -> Array:
     return np.asarray((share * [1.0, -1.0] + [0.0, 1.0]) * template.size_px)
 
 
-def _number(card: Image.Image, template: Template) -> None:
-    """Every field's number, underlined, so that it is seen which way up it stands."""
+def _number(card: Image.Image, template: Template, top: int) -> None:
+    """Every field's number, underlined, so that it is seen which way up it stands; top is the band's first row."""
     draw = ImageDraw.Draw(card)
     scale = template.size_px[1] / template.frame.size_mm[1]
     face = font(max(4, round(_NUMBER_MM * scale)), False)
@@ -150,17 +154,21 @@ def _number(card: Image.Image, template: Template) -> None:
     for field in card_fields(template.frame):
         if (field.size < _ROOM_MM).any():
             continue
-        x, y = (float(value) for value in _pixel(template, field.middle[None])[0])
+        # At whole pixels, so that a number that two bands share is drawn alike in both.
+        x, y = (round(float(value)) for value in _pixel(template, field.middle[None])[0] - [0.0, top])
+        if not -_NUMBER_MM * scale < y < card.height + _NUMBER_MM * scale:
+            continue
         words = str(field.number)
-        draw.text((x, y - 0.5 * scale), words, (20, 20, 20), face, "mm")
-        half, low = 0.55 * face.getlength(words), y + 1.9 * scale
-        draw.line([(x - half, low), (x + half, low)], fill=(20, 20, 20), width=width)
+        draw.text((x, y - round(0.5 * scale)), words, (20, 20, 20), face, "mm")
+        half, low = round(0.55 * face.getlength(words)), y + round(1.9 * scale)
+        draw.rectangle((x - half, low - width // 2, x + half, low - width // 2 + width - 1), fill=(20, 20, 20))
 
 
-def _kept_clear(mask: Image.Image, template: Template) -> Image.Image:
-    """Guides without what is near a corner."""
+def _kept_clear(mask: Image.Image, template: Template, top: int) -> Image.Image:
+    """Guides without what is near a corner; top is the band's first row."""
     draw = ImageDraw.Draw(mask)
     reach = _CLEAR_MM * template.size_px[0] / template.frame.size_mm[0]
-    for x, y in _pixel(template, corners_of(template.frame)):
-        draw.ellipse((x - reach, y - reach, x + reach, y + reach), fill=0)
+    for x, y in _pixel(template, corners_of(template.frame)) - [0.0, top]:
+        if -reach < y < mask.height + reach:
+            draw.ellipse(np.floor([x - reach, y - reach, x + reach, y + reach]).tolist(), fill=0)
     return mask

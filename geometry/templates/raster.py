@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import groupby
@@ -21,7 +20,7 @@ from ..transforms import Array
 from .drawing import Template
 from .guides import LOOKS, Guide, dash_runs, dashes_of
 
-__all__ = ["font", "guides_picture", "on_white", "png_bytes"]
+__all__ = ["font", "guide_bands", "on_white"]
 
 #: Each pixel is drawn as so many by so many.
 _FINER = 3
@@ -40,32 +39,26 @@ def font(size_px: int, bold: bool) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(file), size_px)
 
 
-def png_bytes(image: Image.Image, dpi: float) -> bytes:
-    """A picture as PNG that says its resolution."""
-    stream = io.BytesIO()
-    image.save(stream, "PNG", dpi=(dpi, dpi), compress_level=4)
-    return stream.getvalue()
-
-
-def guides_picture(template: Template) -> Image.Image:
-    """The guides of a template, on transparent ground.
+def guide_bands(template: Template) -> Iterator[tuple[int, Image.Image]]:
+    """The guides of a template, on transparent ground, in bands from the top.
 
     Parameters
     ----------
     template : Template
 
-    Returns
-    -------
-    Image, RGBA, of template.size_px; its edges are those of the art box
+    Yields
+    ------
+    (number of the band's first row, its picture), RGBA, as wide as template.size_px; all bands together are as high,
+    and their outer edges are those of the art box
     """
     width, height = template.size_px
-    picture = Image.new("RGBA", template.size_px, (255, 255, 255, 0))
     finer = _FINER if template.dpi < _FINE_DPI else _FINER - 1
     strokes = [_Stroke.of(guide) for guide in template.guides]
     rows = max(1, _AT_ONCE // (width * finer**2))
     for top in range(0, height, rows):
-        _Band(template, picture, finer, top, min(rows, height - top)).draw(strokes)
-    return picture
+        band = _Band(template, finer, top, min(rows, height - top))
+        band.draw(strokes)
+        yield top, band.picture
 
 
 @dataclass(frozen=True)
@@ -89,8 +82,10 @@ class _Stroke:
 class _Band:
     """Some rows of the picture."""
 
-    def __init__(self, template: Template, picture: Image.Image, finer: int, top: int, rows: int) -> None:
-        self.picture, self.finer, self.top, self.rows = picture, finer, top, rows
+    def __init__(self, template: Template, finer: int, top: int, rows: int) -> None:
+        self.finer, self.top, self.rows = finer, top, rows
+        self.width, self.height = template.size_px
+        self.picture = Image.new("RGBA", (self.width, rows), (255, 255, 255, 0))
         self.size_mm = np.array(template.frame.size_mm)
         #: Pixels a millimetre, across and down.
         self.scale = np.array(template.size_px) / self.size_mm
@@ -112,11 +107,11 @@ class _Band:
             self._lay(box, style.color, 1.0, found, 0.0)
 
     def _box(self, bounds: Array) -> tuple[int, int, int, int]:
-        """The pixels of the band that a box in millimetres covers: left, top, right, bottom."""
+        """The pixels of the band that a box in millimetres covers: left, top, right, bottom in the whole picture."""
         low, high = bounds[:2] * self.scale, bounds[2:] * self.scale
-        height = self.picture.height
-        left, right = max(0, int(low[0])), min(self.picture.width, int(np.ceil(high[0])))
-        top, bottom = max(self.top, int(height - high[1])), min(self.top + self.rows, int(np.ceil(height - low[1])))
+        left, right = max(0, int(low[0])), min(self.width, int(np.ceil(high[0])))
+        top = max(self.top, int(self.height - high[1]))
+        bottom = min(self.top + self.rows, int(np.ceil(self.height - low[1])))
         return left, top, right, bottom
 
     def _lay(
@@ -142,7 +137,7 @@ class _Band:
             layer = Image.new("RGBA", coarse.size, (*color, 0))
             shades = [round(value * opacity) for value in range(256)]
             layer.putalpha(coarse if opacity == 1.0 else coarse.point(shades))
-            self.picture.alpha_composite(layer, box[:2])
+            self.picture.alpha_composite(layer, (box[0], box[1] - self.top))
 
 
 class _Pen:
@@ -154,8 +149,8 @@ class _Pen:
 
     def place(self, points: Array) -> list[tuple[float, float]]:
         down = (np.array([0.0, self.height_mm]) + points * [1.0, -1.0]) * self.scale - self.corner
-        # A pixel of a drawing lies about its number, not after it.
-        return [(x, y) for x, y in (down - 0.5).tolist()]
+        # A pixel of a drawing lies about its number, not after it; what lies above a band is not to be cut towards it.
+        return [(x, y) for x, y in np.floor(down - 0.5).tolist()]
 
     def area(self, guide: Guide) -> None:
         if guide.area is None:

@@ -100,24 +100,32 @@ def _wanted(spread: Spread, asked: Sequence[str] | None) -> list[str]:
 
 
 def template_files(templates: Sequence[Template], options: TemplateOptions) -> Iterator[tuple[str, bytes]]:
-    """Names and bytes of all files of some templates."""
-    from .card import card_data, card_picture
-    from .raster import guides_picture, on_white, png_bytes
+    """Names and bytes of all files of some templates, each made when it is asked for."""
+    from .card import card_bands, card_data
+    from .png import PngBands
+    from .raster import guide_bands, on_white
     from .svg import template_svg
 
     for template in templates:
-        stem = template.file_stem
+        stem, size, dpi = template.file_stem, template.size_px, template.dpi
         if "svg" in options.formats:
             yield f"{stem}-template.svg", template_svg(template)
-        if {"png", "white"} & set(options.formats):
-            guides = guides_picture(template)
-            if "png" in options.formats:
-                yield f"{stem}-template.png", png_bytes(guides, template.dpi)
-            if "white" in options.formats:
-                yield f"{stem}-template-on-white.png", png_bytes(on_white(guides), template.dpi)
+        clear = PngBands(size, dpi) if "png" in options.formats else None
+        white = PngBands(size, dpi) if "white" in options.formats else None
+        for _, guides in guide_bands(template) if clear or white else ():
+            if clear:
+                clear.add(guides)
+            if white:
+                white.add(on_white(guides))
+        if clear:
+            yield f"{stem}-template.png", clear.data()
+        if white:
+            yield f"{stem}-template-on-white.png", white.data()
         if options.test_card:
-            picture = f"{stem}-test-card.png"
-            yield picture, png_bytes(card_picture(template), template.dpi)
+            card, picture = PngBands(size, dpi), f"{stem}-test-card.png"
+            for band in card_bands(template):
+                card.add(band)
+            yield picture, card.data()
             data = json.dumps(card_data(template, picture), indent=1)
             yield f"{stem}-test-card.json", f"{data}\n".encode()
 
@@ -203,17 +211,16 @@ def _left_out(spreads: Sequence[Spread], options: TemplateOptions) -> list[str]:
 
 
 def _written(parts: Mapping[str, Sequence[Template]], out: Path, options: TemplateOptions) -> TemplateFiles:
-    """All templates of all folders, or none."""
-    contents = {
-        Path(folder) / name: data
-        for folder, templates in parts.items()
-        for name, data in template_files(templates, options)
-    }
+    """All templates of all folders, or none; only one picture is held at a time."""
     for folder in parts:
         make_folder(out / folder)
-    write_files({out / name: data for name, data in contents.items()})
+    paths = write_files(
+        (out / folder / name, data)
+        for folder, templates in parts.items()
+        for name, data in template_files(templates, options)
+    )
     lines = [said(template, folder) for folder, templates in parts.items() for template in templates]
-    return TemplateFiles(tuple(out / name for name in contents), tuple(lines))
+    return TemplateFiles(paths, tuple(lines))
 
 
 def said(template: Template, folder: str = "") -> str:
