@@ -152,7 +152,13 @@ def update_part(
     cut : outlines of panels of others that are cut otherwise, by panel
     """
     objects = dict(old)
-    looks = {piece.id: _look(spread, piece, Artwork(), old) for piece in spread.pieces if piece.id in moved}
+
+    def is_looked_at(piece: Piece) -> bool:
+        """Whether it is the mechanism's own, or one that was not there, as another pleat's prop."""
+        new = owner_of(piece.id) in moved and not any(name in old for name in piece.panels)
+        return new or piece.id in moved
+
+    looks = {piece.id: _look(spread, piece, Artwork(), old) for piece in spread.pieces if is_looked_at(piece)}
     new = {material for look, _ in looks.values() for material in look.materials}
     slots = [slot for name, item in old.items() if owner_of(name) in moved for slot in item.material_slots]
     worn = {slot.material for slot in slots if slot.material is not None} - new

@@ -131,6 +131,40 @@ def test_a_drag_in_a_large_book_is_finished_as_the_whole(bpy, new_book, add):
             assert np.abs(seen[name] - after[name]).max() < 0.5, "what is dragged is shown to within half a mm"
 
 
+PLEATS = (
+    'format = 1\n[page]\nsize = [160, 240]\n[[mechanism]]\nkind = "accordion"\nid = "waves"\nfold = "spine"\nat = 20\n'
+    "length = 60\nbases = [26, 26]\nheights = [36, 36]\n"
+)
+
+
+def test_more_and_fewer_pieces_in_a_large_book(bpy, tmp_path):
+    """Another pleat has props of its own, pieces that were not there; a pleat less takes them away."""
+    hills = "".join(
+        f'[[mechanism]]\nkind = "v-fold"\nid = "v{number}"\nfold = "spine"\nat = {100 + 14 * number}\nangle = 50\n'
+        "height = 40\n"
+        for number in range(8)
+    )
+    file = tmp_path / "pleats.toml"
+    file.write_text(PLEATS + hills, encoding="utf-8")
+    bpy.ops.hingeleaf.open_description(filepath=str(file), studio=False)
+    root = book_of(bpy)
+    from bl_ext.user_default.hingeleaf import designing
+
+    change, before = designing.change_sizes, standing(bpy)
+    for number in (3, 5, 2):
+        change(bpy.context, root, "waves", {"bases": [52 / number] * number, "heights": [52 / number + 10] * number})
+        assert root["hingeleaf_changing"]
+        part = standing(bpy)
+        bpy.ops.hingeleaf.check_book()
+        assert not root["hingeleaf_changing"]
+        assert set(part) == set(standing(bpy))
+        assert len({name for name in part if name.endswith(".prop")}) == 2 * (number - 1)
+        looks = [len(item.data.materials) for item in root.children_recursive if "hingeleaf_panel" in item]
+        assert set(looks) == {3}
+    assert set(standing(bpy)) == set(before)
+    assert_same(standing(bpy), before)
+
+
 def test_a_handle_is_one_step_of_undo(bpy, new_book, add):
     new_book()
     add("v-fold", at=110)
