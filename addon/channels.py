@@ -75,6 +75,7 @@ def hand_key(hand: str) -> str:
     key = f"hand_{hand}"
     if len(key) <= _LONGEST_KEY:
         return key
+    # Of the id alone, as in files of earlier versions.
     digest = hashlib.sha256(hand.encode()).hexdigest()[:8]
     return f"{key[: _LONGEST_KEY - 9]}_{digest}"
 

@@ -22,6 +22,7 @@ from .creasing import Crease
 from .geometry.model import Panel
 from .geometry.transforms import Array
 from .materials import ALONG, LEANS, NEAR, OUTSIDE
+from .naming import object_name
 from .resting import Shift
 from .slab import ArtBox, Slab, make_slab
 
@@ -82,7 +83,9 @@ class Place:
 
 def new_panel(panel: Panel, collection: bpy.types.Collection) -> bpy.types.Object:
     """An object for a panel, without a shape or a place yet."""
-    item = bpy.data.objects.new(panel.id, bpy.data.meshes.new(panel.id))
+    mechanism, dot, rest = panel.id.partition(".")
+    name = object_name(mechanism, f"{dot}{rest}")
+    item = bpy.data.objects.new(name, bpy.data.meshes.new(name))
     item[PANEL_KEY], item[PIECE_KEY] = panel.id, panel.piece
     item.lock_location = item.lock_rotation = item.lock_scale = (True, True, True)
     collection.objects.link(item)

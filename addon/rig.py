@@ -27,6 +27,7 @@ from .geometry.spread import Spread
 from .geometry.trees import owner_of, trees_of
 from .geometry.unfold.mesh_files import model_states, state_of
 from .materials import Side, edge_material, paper_material
+from .naming import object_name
 from .panel_objects import MOTION_KEY, PANEL_KEY, PIECE_KEY, Look, Place, fit_panel, hang_panel, new_panel
 from .resting import Shift, depth_behind, resting_shifts
 from .slab import ArtBox
@@ -293,10 +294,10 @@ def _look(spread: Spread, piece: Piece, artwork: Artwork, old: Mapping[str, bpy.
                 return Look(box, kept, piece.stock.caliper_mm), digest
     front = artwork.image(piece.art_front) if solid is None else artwork.face(solid, piece.id, box)
     sides = (
-        Side(f"{name} front", piece.stock, front, piece.color_front),
-        Side(f"{name} back", piece.stock, artwork.image(piece.art_back), piece.color_back),
+        Side(object_name(name, " front"), piece.stock, front, piece.color_front),
+        Side(object_name(name, " back"), piece.stock, artwork.image(piece.art_back), piece.color_back),
     )
-    materials = (*(paper_material(side) for side in sides), edge_material(f"{name} edge"))
+    materials = (*(paper_material(side) for side in sides), edge_material(object_name(name, " edge")))
     return Look(box, materials, piece.stock.caliper_mm), digest
 
 

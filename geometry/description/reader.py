@@ -19,7 +19,7 @@ from .data import Description, MechanismSpec, PageSpec
 from .fields import PAGE, STOCK, TOP
 from .locate import key_lines
 from .table_reader import TableReader
-from .values import NAME, name_of
+from .values import NAME, name_of, too_long
 
 __all__ = ["describes_book", "parse_description", "parsed", "read_description", "read_text", "reread_mechanism"]
 
@@ -182,6 +182,8 @@ class _Reader(TableReader):
             place = f"stock.{name}"
             if not NAME.match(name):
                 self.problem(place, "is no name; use letters, digits, - and _", self.line(place, 0, ""))
+            elif too_long(name):
+                self.problem(f"stock.{name[:20]}...", too_long(name), self.line(place, 0, ""))
             values = self.table(table, STOCK, place, 0, place)
             grammage = values.get("grammage", 250.0)
             caliper = values.get("caliper", caliper_mm(grammage, values.get("bulk", 1.2)))
@@ -257,12 +259,15 @@ class _Reader(TableReader):
             near = get_close_matches(kind if isinstance(kind, str) else "", KINDS, 1)
             hint = f"did you mean {near[0]}?" if near else f"known kinds are {', '.join(KINDS)}"
             what = f"{name_of(kind)} is no kind" if "kind" in table else "needs kind"
-            place = f'mechanism "{name}"' if isinstance(name, str) else number
+            place = f'mechanism "{name}"' if isinstance(name, str) and not too_long(name) else number
             self.problem(f"{place}, kind", f"{what}; {hint}", self.line("mechanism", index, "kind"))
             return None
         if not isinstance(name, str) or not NAME.match(name) or name in _RESERVED:
             reason = "must be a name of letters, digits, - and _, beginning with a letter, and not page or spine"
             self.problem(f"{number} ({kind}), id", reason, self.line("mechanism", index, "id"))
+            return None
+        if too_long(name):
+            self.problem(f"{number} ({kind}), id", too_long(name), self.line("mechanism", index, "id"))
             return None
         place = f'{kind} "{name}"'
         rest = {key: value for key, value in table.items() if key not in ("kind", "id")}

@@ -12,9 +12,11 @@ from ..outline import closed_outline, polyline
 from ..paper import iso_216_size, parse_color
 from .fields import Field
 
-__all__ = ["NAME", "check_value", "name_of"]
+__all__ = ["LONGEST_NAME", "NAME", "check_value", "name_of", "too_long"]
 
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*\Z")
+#: Names go into names of files, of which disks take 255 bytes: NAME-front-template-on-white.png is 28 longer.
+LONGEST_NAME = 200
 _MOST_MM = 5000.0
 _LEAST_PAGE_MM = 10.0
 
@@ -101,6 +103,13 @@ def _name(field: Field, value: Any) -> str:
     if not all(NAME.match(part) for part in text.split(".")):
         raise HingeleafError(f'"{text}" is no name; use letters, digits, - and _, beginning with a letter')
     return text
+
+
+def too_long(name: str) -> str:
+    """What is wrong with a name that is longer than names are; "" where it is not."""
+    if len(name) <= LONGEST_NAME:
+        return ""
+    return f"has {len(name)} characters; a name has at most {LONGEST_NAME}, or no file can be called by it"
 
 
 def _choice(field: Field, value: Any) -> str:

@@ -18,7 +18,7 @@ from ..changes import spec_of
 from ..description.data import Description, MechanismSpec
 from ..description.locate import entries, key_lines
 from ..description.reader import parse_description, reread_mechanism
-from ..description.values import NAME
+from ..description.values import LONGEST_NAME, NAME, too_long
 from ..description.writer import change_mechanism
 from ..errors import DescriptionError, HingeleafError
 from .sides import sided_edits
@@ -228,7 +228,13 @@ def free_id(description: Description, stem: str, taken: Set[str] = frozenset()) 
         return stem
     root, _, number = stem.rpartition("-")
     stem = root if root and number.isdecimal() else stem
-    return next(name for name in (f"{stem}-{number}" for number in count(2)) if name not in taken)
+    return next(name for name in (_numbered(stem, number) for number in count(2)) if name not in taken)
+
+
+def _numbered(stem: str, number: int) -> str:
+    """A name with a number, no longer than names are."""
+    end = f"-{number}"
+    return f"{stem[: LONGEST_NAME - len(end)]}{end}"
 
 
 def refuse_id(description: Description, name: str) -> None:
@@ -238,6 +244,8 @@ def refuse_id(description: Description, name: str) -> None:
             f'"{name}" is no name for a mechanism; use letters, digits, - and _, beginning with a letter, and not page '
             f"or spine"
         )
+    if too_long(name):
+        raise HingeleafError(f'"{name[:20]}..." {too_long(name)}')
     if any(spec.id == name for spec in description.mechanisms):
         raise HingeleafError(f'there is a mechanism "{name}" already; give each its own name')
 
