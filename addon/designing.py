@@ -52,6 +52,8 @@ __all__ = [
     "finish_changes",
     "finish_soon",
     "forget_designs",
+    "forget_steps",
+    "is_between_steps",
     "is_changing",
     "is_edited",
     "mechanism_of",
@@ -59,6 +61,7 @@ __all__ = [
     "part_with",
     "read_design",
     "spread_of",
+    "stop_finishing",
 ]
 
 _Key = tuple[str, str, tuple[bool, ...]]
@@ -76,6 +79,8 @@ _CHANGING, _WHOLE = "hingeleaf_changing", "hingeleaf_whole"
 _SMALL = 6
 #: How exactly what is dragged is shown at other openings than the present one, mm.
 _DRAGGED_MM = 0.3
+#: Books, by name and text, of which the whole was made in a step of undo of its own, after that which changed them.
+_OWN_STEP: set[tuple[str, str]] = set()
 #: How long a hand has to rest before the whole is built, seconds.
 _REST_S = 0.4
 
@@ -317,27 +322,58 @@ def finish_changes(context: bpy.types.Context) -> str:
 
 def finish_soon() -> None:
     """Finish every book once the hand rests."""
+    stop_finishing()
+    bpy.app.timers.register(_finish_now, first_interval=_REST_S)
+
+
+def stop_finishing() -> None:
+    """Let books that are half built be so, for a moment."""
     if bpy.app.timers.is_registered(_finish_now):
         bpy.app.timers.unregister(_finish_now)
-    bpy.app.timers.register(_finish_now, first_interval=_REST_S)
 
 
 def _finish_now() -> float | None:
     context = bpy.context
-    if any(is_changing(root) and is_edited(root) for root in all_books_anywhere()):
+    changing = [root for root in all_books_anywhere() if is_changing(root)]
+    if any(is_edited(root) for root in changing):
         return _REST_S
+    steps, before = {_step_of(root) for root in changing}, _there()
     said = finish_changes(context)
     if said:
         show_refusal(context, said)
     redraw(context)
+    if _there() != before:
+        # An undo that finds objects of which no step knows ends Blender.
+        bpy.ops.ed.undo_push(message="Change Size")
+        _OWN_STEP.update(steps)
     return None
+
+
+def _step_of(root: bpy.types.Object) -> tuple[str, str]:
+    return root.name, text_of(root)[0]
+
+
+def _there() -> set[int]:
+    """Everything in the file that making a book may add or remove."""
+    data = bpy.data
+    kinds: tuple[Any, ...] = (data.objects, data.meshes, data.collections, data.materials, data.images, data.actions)
+    return {item.session_uid for kind in kinds for item in kind}
+
+
+def is_between_steps() -> bool:
+    """Whether an undo or a redo has ended where a book is half built, and the step after it is the whole of it."""
+    return any(is_changing(root) and _step_of(root) in _OWN_STEP for root in all_books_anywhere())
+
+
+def forget_steps() -> None:
+    """Forget which steps of undo there are, as in another file."""
+    _OWN_STEP.clear()
 
 
 def forget_designs() -> None:
     """Forget what was read and built, and leave nothing to be done, as when the extension is disabled."""
-    if bpy.app.timers.is_registered(_finish_now):
-        bpy.app.timers.unregister(_finish_now)
-    for kept in (_READ, _BUILT, _PARTS, _DRAGS):
+    stop_finishing()
+    for kept in (_READ, _BUILT, _PARTS, _DRAGS, _OWN_STEP):
         kept.clear()
 
 

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import bpy
 from bpy.app.handlers import persistent
 
 from .assets import after_update, mark_seen, stop_watching
 from .books import all_books_anywhere
-from .designing import finish_soon, is_changing, read_design
+from .designing import finish_soon, forget_steps, is_between_steps, is_changing, read_design, stop_finishing
 from .geometry import HingeleafError
 from .listing import list_mechanisms
 from .reporting import show_refusal
 from .watching import forget_files, start_looking, stop_looking
 
 __all__ = ["register_handlers", "unregister_handlers"]
+
+#: How long Blender takes at most to say all of an undo, seconds; until then none is asked for.
+_STEP_S = 0.05
 
 
 @persistent  # type: ignore[untyped-decorator]
@@ -23,6 +28,7 @@ def _after_load(*_: object) -> None:
     moment.check_share, moment.refusal = -1.0, ""
     mark_seen()
     forget_files(altogether=True)
+    forget_steps()
     for root in all_books_anywhere():
         design = root.hingeleaf  # type: ignore[attr-defined]
         if len(design.entries) == 0:
@@ -37,11 +43,41 @@ def _after_load(*_: object) -> None:
 
 @persistent  # type: ignore[untyped-decorator]
 def _after_undo(*_: object) -> None:
-    """What was refused is no more, and what was half built when the step was made is built now."""
+    """What was refused is no more, and what was half built when the step was made is undone with it, or built now."""
+    _after_step(_undo_on)
+
+
+@persistent  # type: ignore[untyped-decorator]
+def _after_redo(*_: object) -> None:
+    """The same of a redo."""
+    _after_step(_redo_on)
+
+
+def _after_step(go_on: Callable[[], None]) -> None:
     show_refusal(bpy.context, "")
     forget_files()
-    if any(is_changing(root) for root in all_books_anywhere()):
+    _forget_steps()
+    if is_between_steps():
+        stop_finishing()
+        bpy.app.timers.register(go_on, first_interval=_STEP_S)
+    elif any(is_changing(root) for root in all_books_anywhere()):
         finish_soon()
+
+
+def _undo_on() -> None:
+    if is_between_steps():
+        bpy.ops.ed.undo()
+
+
+def _redo_on() -> None:
+    if is_between_steps() and bpy.ops.ed.redo() != {"FINISHED"}:
+        finish_soon()
+
+
+def _forget_steps() -> None:
+    for waiting in (_undo_on, _redo_on):
+        if bpy.app.timers.is_registered(waiting):
+            bpy.app.timers.unregister(waiting)
 
 
 @persistent  # type: ignore[untyped-decorator]
@@ -53,7 +89,7 @@ def _after_update(*_: object) -> None:
 _HANDLERS = (
     ("load_post", _after_load),
     ("undo_post", _after_undo),
-    ("redo_post", _after_undo),
+    ("redo_post", _after_redo),
     ("depsgraph_update_post", _after_update),
 )
 
@@ -75,6 +111,7 @@ def unregister_handlers() -> None:
     """Listen no more."""
     stop_watching()
     stop_looking()
+    _forget_steps()
     for name, handler in _HANDLERS:
         listening = getattr(bpy.app.handlers, name)
         if handler in listening:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from geometry import assemble, parse_description
-from tests.addon.designs import assert_same, book_of, kinds, sizes, standing, text_of
+from tests.addon.designs import assert_same, book_of, kinds, push, sizes, standing, text_of
 
 
 def test_a_new_book_is_its_description(bpy, new_book):
@@ -243,6 +243,60 @@ def test_tooltips_say_what_a_kind_is(bpy):
         said = operator.description(bpy.context, SimpleNamespace(kind=kind))
         assert len(said) > 30
         assert not said.endswith(".")
+
+
+def large_book(bpy, new_book, add):
+    """Eight tents; returns the third one's name."""
+    new_book(size="A4")
+    for number in range(8):
+        add("tent", at=15 + 33 * number)
+    return list(kinds(book_of(bpy)))[3]
+
+
+def test_finishing_that_makes_objects_is_a_step_of_its_own_that_no_undo_ends_in(bpy, new_book, add):
+    """A net beside the book is laid anew; an undo that found its new objects without a step ended Blender."""
+    from bl_ext.user_default.hingeleaf import designing, handlers
+
+    name = large_book(bpy, new_book, add)
+    assert bpy.ops.hingeleaf.show_net() == {"FINISHED"}
+    push(bpy, "base")
+    before, places = text_of(bpy), standing(bpy)
+    sizes(book_of(bpy), name).length = 20.0
+    push(bpy, "size")
+    after = text_of(bpy)
+    assert designing._finish_now() is None
+    whole = standing(bpy)
+    for _ in range(2):
+        bpy.ops.ed.undo()
+        assert designing.is_changing(book_of(bpy)), "between the step that changed it and the one that finished it"
+        assert bpy.app.timers.is_registered(handlers._undo_on)
+        assert not bpy.app.timers.is_registered(designing._finish_now), "that would end the way forward"
+        handlers._undo_on()
+        assert text_of(bpy) == before
+        assert_same(standing(bpy), places)
+        bpy.ops.ed.redo()
+        assert bpy.app.timers.is_registered(handlers._redo_on)
+        handlers._redo_on()
+        assert text_of(bpy) == after
+        assert not designing.is_changing(book_of(bpy))
+        assert_same(standing(bpy), whole)
+
+
+def test_finishing_that_makes_nothing_is_no_step(bpy, new_book, add):
+    from bl_ext.user_default.hingeleaf import designing, handlers
+
+    name = large_book(bpy, new_book, add)
+    push(bpy, "base")
+    before = text_of(bpy)
+    sizes(book_of(bpy), name).length = 20.0
+    push(bpy, "size")
+    assert designing._finish_now() is None
+    bpy.ops.ed.undo()
+    assert text_of(bpy) == before
+    assert not bpy.app.timers.is_registered(handlers._undo_on)
+    bpy.ops.ed.redo()
+    assert "length = 20" in text_of(bpy)
+    assert bpy.app.timers.is_registered(designing._finish_now), "half built it was when the step was made"
 
 
 def test_a_cut_that_the_whole_refuses_is_taken_back(bpy, tmp_path):
