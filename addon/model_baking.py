@@ -9,11 +9,12 @@ from typing import Any
 import bmesh
 import bpy
 
+from .books import find_object
 from .geometry import HingeleafError
 from .model_materials import color_source, look_of
-from .model_state import sources_of, wishes_group
+from .model_state import is_model, sources_of, wishes_group
 
-__all__ = ["bake_materials", "unbaked_materials", "unplain_materials"]
+__all__ = ["bake_materials", "laid_nets", "unbaked_materials", "unplain_materials"]
 
 #: Colours need no more: they are the same from everywhere.
 _SAMPLES = 4
@@ -48,17 +49,31 @@ def bake_materials(context: bpy.types.Context, root: bpy.types.Object, size: int
     """
     if not hasattr(context.scene, "cycles"):
         raise HingeleafError("Cycles is not enabled: tick it under Edit > Preferences > Add-ons to bake materials")
-    group = wishes_group(root)
-    for material in unplain_materials(root):
-        if not any(entry.has_uv for entry in group.surfaces if entry.material == material):
-            raise HingeleafError(
-                f"{material.name}: its faces have no UV coordinates, so it cannot be baked; unwrap them"
-            )
-        yield material.name
-        image = _baked(context, root, material, size)
-        for entry in group.surfaces:
-            if entry.material == material:
+    # While one is baked Blender goes on, and an undo leaves references to nothing: all is looked up by name each time.
+    model = root.name
+    for name in [material.name for material in unplain_materials(root)]:
+        surfaces = _surfaces(model, name)
+        if surfaces and not any(entry.has_uv for entry in surfaces):
+            raise HingeleafError(f"{name}: its faces have no UV coordinates, so it cannot be baked; unwrap them")
+        yield name
+        if _surfaces(model, name):
+            image = _baked(context, laid_nets(model), bpy.data.materials[name], size)
+            for entry in _surfaces(model, name):
                 entry.baked = image
+
+
+def laid_nets(name: str) -> bpy.types.Object:
+    """The empty of nets, by name; HingeleafError where they were removed since."""
+    found = find_object(name)
+    if found is None or not is_model(found):
+        raise HingeleafError(f"{name}: the nets were removed while their materials were being baked")
+    return found
+
+
+def _surfaces(model: str, material: str) -> list[Any]:
+    """What a model remembers of a material; HingeleafError where its nets are no more."""
+    entries: Any = wishes_group(laid_nets(model)).surfaces
+    return [entry for entry in entries if entry.material is not None and entry.material.name == material]
 
 
 def _baked(

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 import bpy
 from bpy.props import IntProperty
 
-from ..model_baking import bake_materials, unplain_materials
+from ..geometry import HingeleafError
+from ..model_baking import bake_materials, laid_nets, unplain_materials
 from ..model_state import meant_model
 from ..model_updating import renew
 from ..presenting import redraw
+from ..reporting import sentence
 from .base import Outcome
 from .stepping import SteppingOperator
 from .unfold_model import ModelOperator
@@ -25,7 +27,6 @@ class HINGELEAF_OT_bake_model(SteppingOperator, ModelOperator, bpy.types.Operato
     bl_options = {"REGISTER", "UNDO"}
 
     tick_s = 0.05
-    stopped = "Baking was stopped; what is baked already is kept", {"FINISHED"}
 
     if TYPE_CHECKING:
         size: int
@@ -55,16 +56,28 @@ class HINGELEAF_OT_bake_model(SteppingOperator, ModelOperator, bpy.types.Operato
 
     def _steps(self, context: bpy.types.Context, root: bpy.types.Object) -> Generator[str, None, None]:
         """Bake one after the other."""
-        count = len(unplain_materials(root))
+        count, name = len(unplain_materials(root)), root.name
         yield from bake_materials(context, root, self.size)
-        renew(context, root)
+        renew(context, laid_nets(name))
         self.report({"INFO"}, f"Baked {count} material{'s' * (count != 1)}")
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Bake one after the other, Blender going on between them; Esc stops it."""
         if bpy.app.background:
             return self.execute(context)
-        return self.begin(context, self._steps(context, self.root(context)))
+        root = self.root(context)
+        self.nets = root.name
+        return self.begin(context, self._steps(context, root))
+
+    def stop(self, context: bpy.types.Context) -> Outcome:
+        """Lay the nets with what is baked already, so that nothing is said of it any more."""
+        try:
+            renew(context, laid_nets(self.nets))
+        except HingeleafError as error:
+            self.report({"ERROR"}, sentence(error))
+        else:
+            self.report({"INFO"}, "Baking was stopped; what is baked already is kept")
+        return {"FINISHED"}
 
     def say(self, context: bpy.types.Context, step: str | None) -> None:
         """Put into the status bar what is baked."""

@@ -24,6 +24,12 @@ class SteppingOperator(ReportingOperator):
         """Show how far it is, by what the last step gave; None at the end."""
         raise NotImplementedError
 
+    def stop(self, context: bpy.types.Context) -> Outcome:
+        """What is done, after it has ended, where a person has stopped it."""
+        said, outcome = self.stopped
+        self.report({"INFO"}, said)
+        return outcome
+
     def begin(self, context: bpy.types.Context, steps: Generator[Any, None, None]) -> Outcome:
         """Do the steps from now on."""
         self.steps = steps
@@ -34,10 +40,8 @@ class SteppingOperator(ReportingOperator):
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> Outcome:
         """Do the next step; an error of the core ends it, and is reported."""
         if event.type == "ESC" and event.value == "PRESS":
-            said, outcome = self.stopped
             self.cancel(context)
-            self.report({"INFO"}, said)
-            return outcome
+            return self.stop(context)
         if event.type != "TIMER":
             return {"PASS_THROUGH"}
         try:

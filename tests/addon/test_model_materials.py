@@ -1,5 +1,7 @@
 """Nets of a model wear its materials, on the screen, on a panel of a book and in files."""
 
+from unittest.mock import MagicMock
+
 import numpy as np
 import pytest
 
@@ -117,6 +119,33 @@ def test_other_materials_are_baked(bpy, box):
     wanted = module("model_materials").srgb((0.75, 0.5, 0.0))
     assert middle == pytest.approx(wanted, abs=0.02)
     assert [node.type for node in material.node_tree.nodes].count("TEX_IMAGE") == 0
+
+
+def test_baking_that_is_stopped_says_no_more_of_what_is_baked(bpy, box):
+    mapped(box)
+    dressed(bpy, box, color=(0.25, 0.5, 1.0, 1.0), mixed=True)
+    root = laid(bpy)
+    assert [note.name.split(":")[0] for note in root.hingeleaf_model.notes] == ["Paint"]
+    assert list(module("model_baking").bake_materials(bpy.context, root, 16)) == ["Paint"]
+    # As after Esc while a next one is waited for: nothing has laid the nets since.
+    operator = MagicMock(nets=root.name)
+    assert module("operators.bake_model").HINGELEAF_OT_bake_model.stop(operator, bpy.context) == {"FINISHED"}
+    assert len(root.hingeleaf_model.notes) == 0
+    assert operator.report.call_args.args[0] == {"INFO"}
+
+
+def test_nets_that_are_removed_while_materials_are_baked(bpy, box):
+    mapped(box)
+    dressed(bpy, box, color=(0.25, 0.5, 1.0, 1.0), mixed=True)
+    root = laid(bpy)
+    name, baking = root.name, module("model_baking").bake_materials(bpy.context, root, 16)
+    assert next(baking) == "Paint"
+    assert bpy.ops.hingeleaf.remove_model_nets() == {"FINISHED"}
+    with pytest.raises(module("geometry").HingeleafError, match="the nets were removed while"):
+        next(baking)
+    operator = MagicMock(nets=name)
+    assert module("operators.bake_model").HINGELEAF_OT_bake_model.stop(operator, bpy.context) == {"FINISHED"}
+    assert operator.report.call_args.args[0] == {"ERROR"}
 
 
 def test_nothing_to_bake_is_said(bpy, box):
