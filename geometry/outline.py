@@ -213,16 +213,20 @@ def _segment_points(segment: Any) -> list[tuple[float, float]]:
         return [] if segment.end is None else [(float(segment.end.x), float(segment.end.y))]
     if isinstance(segment, (CubicBezier, QuadraticBezier, Arc)):
         count = _steps(segment)
-        return [(float(p.x), float(p.y)) for p in (segment.point(k / count) for k in range(1, count + 1))]
+        return [(float(x), float(y)) for x, y in _sampled(segment, count)[1:]]
     raise HingeleafError("has a segment that is neither a line nor a curve")
+
+
+def _sampled(segment: Any, count: int) -> Array:
+    """Both ends of a curve and what parts it into so many, all at once, (count + 1, 2) float, mm."""
+    return np.array(segment.npoint(np.arange(count + 1) / count), dtype=float)
 
 
 def _steps(segment: Any) -> int:
     """Number of equal steps that keep every chord within CHORD_MM of the curve, measured at the quarter points."""
     count = 4
     while count < 4096:
-        samples = [segment.point(k / (4 * count)) for k in range(4 * count + 1)]
-        points = np.array([(p.x, p.y) for p in samples], dtype=float)
+        points = _sampled(segment, 4 * count)
         if not np.isfinite(points).all():
             # Also where both ends are finite: an arc of radii beyond all numbers.
             raise HingeleafError(_FAR)
