@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,26 +73,39 @@ class Copies:
         """(n,) bool: which copies stand, each at its own opening; what loops give may be known."""
         return np.asarray(np.all([np.isfinite(value) for value in self.solve(openings_rad, given).values()], axis=0))
 
+    def at(self, rows: NDArray[np.int64]) -> Copies:
+        """Some of the copies."""
+        sizes = {name: values[rows] for name, values in self.sizes.items()}
+        return replace(self, count=len(rows), sizes=sizes)
+
     def stops(self) -> Array:
         """Where each stops when it is closed from 90 degrees, (n,) float, radians; NaN: it does not stand there."""
-        steps = _STEPS_RAD
-        stands = np.stack([self.stands(np.full(self.count, step)) for step in steps])
         # The last step, coming down from 90 degrees, at which a copy still stands.
-        below = np.cumprod(stands[::-1], axis=0)[::-1].astype(bool)
-        first = np.argmax(below, axis=0)
-        high = steps[first]
-        low = steps[np.maximum(first - 1, 0)]
+        standing, first = np.arange(self.count), np.full(self.count, len(_STEPS_RAD))
+        for index in reversed(range(len(_STEPS_RAD))):
+            if not len(standing):
+                break
+            standing = standing[self.at(standing).stands(np.full(len(standing), _STEPS_RAD[index]))]
+            first[standing] = index
+        stop = np.where(first < len(_STEPS_RAD), 0.0, np.nan)
+        between = np.flatnonzero((first > 0) & (first < len(_STEPS_RAD)))
+        if len(between):
+            low, high = _STEPS_RAD[first[between] - 1], _STEPS_RAD[first[between]]
+            stop[between] = self.at(between).ceasing(low, high)
+        return stop
+
+    def ceasing(self, low: Array, high: Array) -> Array:
+        """Where each ceases to stand, between an opening at which it does not and one at which it does, (n,) float."""
         for _ in range(_BISECTIONS - _STRAIGHT):
             low, high = _halved(low, high, self.stands((low + high) / 2))
         # So close together what loops give runs straight.
-        below_it, above_it, start, wide = self._of_loops(low), self._of_loops(high), low, high - low
+        below, above, start, wide = self._of_loops(low), self._of_loops(high), low, high - low
         for _ in range(_STRAIGHT):
             middle = (low + high) / 2
             part = (middle - start) / np.maximum(wide, np.finfo(float).tiny)
-            given = {name: below_it[name] + part * (above_it[name] - below_it[name]) for name in self.given}
+            given = {name: below[name] + part * (above[name] - below[name]) for name in self.given}
             low, high = _halved(low, high, self.stands(middle, given))
-        stop = np.where(first == 0, 0.0, high)
-        return np.where(below.any(axis=0), stop, np.nan)
+        return high
 
 
 def _halved(low: Array, high: Array, good: NDArray[np.bool_]) -> tuple[Array, Array]:
