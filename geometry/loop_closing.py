@@ -81,7 +81,7 @@ def card_ways(spread: Spread, item: ErringLoop) -> Array:
 
 def card_mm(ways: Array, errors: Array) -> Array:
     """The largest miss of a line's end, (n,) float, mm; from card_ways and errors, (n, d), in mm and degrees."""
-    off = (errors @ ways.T).reshape(len(errors), -1, 3)
+    off = (errors @ ways.T).reshape(len(errors), len(ways) // 3, 3)
     return np.asarray(np.sqrt((off**2).sum(axis=2)).max(axis=1, initial=0.0))
 
 

@@ -207,6 +207,13 @@ def test_ten_thousand_copies_of_a_strap():
     assert np.sqrt(np.mean(result.card_mm**2)) > 0.6
 
 
+def test_no_copies_at_all():
+    for spread in (spread_of(box()), scene("demo/storm"), scene("v-fold")):
+        result = monte_carlo(spread, copies=0)
+        assert result.share == 1.0
+        assert {part.shape for part in (result.opening_deg, result.card_mm, result.stand_off_mm)} == {(0,)}
+
+
 def test_copies_do_not_depend_on_how_many_are_closed_at_once(monkeypatch):
     spread = spread_of(box())
     whole = monte_carlo(spread, copies=50)
