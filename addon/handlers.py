@@ -65,12 +65,21 @@ def _after_step(go_on: Callable[[], None]) -> None:
 
 
 def _undo_on() -> None:
-    if is_between_steps():
+    if not is_between_steps():
+        return
+    if bpy.ops.ed.undo.poll():
         bpy.ops.ed.undo()
+    else:
+        # No older step is kept: there is nothing more to undo, and the whole is the step after.
+        _redo_on()
 
 
 def _redo_on() -> None:
-    if is_between_steps() and bpy.ops.ed.redo() != {"FINISHED"}:
+    if not is_between_steps():
+        return
+    if bpy.ops.ed.redo.poll():
+        bpy.ops.ed.redo()
+    else:
         finish_soon()
 
 

@@ -282,6 +282,56 @@ def test_finishing_that_makes_objects_is_a_step_of_its_own_that_no_undo_ends_in(
         assert_same(standing(bpy), whole)
 
 
+def test_an_undo_that_cannot_go_on_stays_at_the_whole(bpy, new_book, add):
+    """Of older steps Blender keeps only so many: then that before the change is gone."""
+    from bl_ext.user_default.hingeleaf import designing, handlers
+
+    name = large_book(bpy, new_book, add)
+    assert bpy.ops.hingeleaf.show_net() == {"FINISHED"}
+    kept = bpy.context.preferences.edit.undo_steps
+    bpy.context.preferences.edit.undo_steps = 2
+    try:
+        push(bpy, "base")
+        sizes(book_of(bpy), name).length = 20.0
+        push(bpy, "size")
+        assert designing._finish_now() is None
+        after, whole = text_of(bpy), standing(bpy)
+        push(bpy, "other")
+        bpy.ops.ed.undo()
+        bpy.ops.ed.undo()
+        assert designing.is_changing(book_of(bpy)), "the oldest step that is kept"
+        handlers._undo_on()
+        assert text_of(bpy) == after
+        assert not designing.is_changing(book_of(bpy))
+        assert_same(standing(bpy), whole)
+    finally:
+        bpy.context.preferences.edit.undo_steps = kept
+
+
+def test_a_redo_that_cannot_go_on_finishes_the_book(bpy, new_book, add):
+    """The same size a second time, undone and redone before the hand rested: no step with the whole comes after."""
+    from bl_ext.user_default.hingeleaf import designing, handlers
+
+    name = large_book(bpy, new_book, add)
+    assert bpy.ops.hingeleaf.show_net() == {"FINISHED"}
+    push(bpy, "base")
+    for finished in (True, False):
+        sizes(book_of(bpy), name).length = 20.0
+        push(bpy, "size")
+        if finished:
+            assert designing._finish_now() is None
+            bpy.ops.ed.undo()
+        else:
+            designing.stop_finishing()
+        bpy.ops.ed.undo()
+    bpy.ops.ed.redo()
+    handlers._redo_on()
+    assert bpy.app.timers.is_registered(designing._finish_now)
+    assert designing._finish_now() is None
+    assert "length = 20" in text_of(bpy)
+    assert not designing.is_changing(book_of(bpy))
+
+
 def test_finishing_that_makes_nothing_is_no_step(bpy, new_book, add):
     from bl_ext.user_default.hingeleaf import designing, handlers
 
