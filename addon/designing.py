@@ -284,8 +284,14 @@ def is_changing(root: bpy.types.Object) -> bool:
     return bool(root.get(_CHANGING, False))
 
 
-def finish_change(context: bpy.types.Context, root: bpy.types.Object) -> None:
+def finish_change(context: bpy.types.Context, root: bpy.types.Object, *, own_step: bool = True) -> None:
     """Build the whole of a book of which only a part was built.
+
+    Parameters
+    ----------
+    context, root : of the window; the book
+    own_step : whether this is a step of undo where it makes or removes objects; not where what changed the book is no
+        step yet, as while a size is dragged
 
     Raises
     ------
@@ -295,11 +301,17 @@ def finish_change(context: bpy.types.Context, root: bpy.types.Object) -> None:
     if not is_changing(root):
         return
     _refuse_change(root)
+    step, before = _step_of(root), _there()
     try:
         change_book(context, root, read_design(root))
     except HingeleafError:
         _take_back(context, root)
         raise
+    finally:
+        if own_step and _there() != before:
+            # An undo that finds objects of which no step knows ends Blender; an operator that fails next makes none.
+            bpy.ops.ed.undo_push(message="Change Size")
+            _OWN_STEP.add(step)
 
 
 def _take_back(context: bpy.types.Context, root: bpy.types.Object) -> None:
@@ -334,18 +346,12 @@ def stop_finishing() -> None:
 
 def _finish_now() -> float | None:
     context = bpy.context
-    changing = [root for root in all_books_anywhere() if is_changing(root)]
-    if any(is_edited(root) for root in changing):
+    if any(is_changing(root) and is_edited(root) for root in all_books_anywhere()):
         return _REST_S
-    steps, before = {_step_of(root) for root in changing}, _there()
     said = finish_changes(context)
     if said:
         show_refusal(context, said)
     redraw(context)
-    if _there() != before:
-        # An undo that finds objects of which no step knows ends Blender.
-        bpy.ops.ed.undo_push(message="Change Size")
-        _OWN_STEP.update(steps)
     return None
 
 

@@ -105,7 +105,7 @@ class HINGELEAF_OT_drag_size(ReportingOperator, bpy.types.Operator):
                 change_book(context, root, self.before)
             return {"CANCELLED"}
         try:
-            finish_change(context, root)
+            finish_change(context, root, own_step=False)
         except HingeleafError as error:
             change_book(context, root, self.before)
             self.report({"ERROR"}, sentence(error))
@@ -137,4 +137,4 @@ class HINGELEAF_OT_drag_size(ReportingOperator, bpy.types.Operator):
         pull = Pull(root, self.mechanism, self.handle)
         spec = spec_of(read_design(root), self.mechanism)
         change_sizes(context, root, self.mechanism, values_for(spec, pull.handle, self.value))
-        finish_change(context, root)
+        finish_change(context, root, own_step=False)

@@ -282,6 +282,31 @@ def test_finishing_that_makes_objects_is_a_step_of_its_own_that_no_undo_ends_in(
         assert_same(standing(bpy), whole)
 
 
+def test_what_an_operator_finishes_before_it_fails_is_a_step(bpy, new_book, add):
+    """It is no step itself then, and an undo would find the new objects of the net."""
+    from bl_ext.user_default.hingeleaf import designing, handlers
+
+    name = large_book(bpy, new_book, add)
+    assert bpy.ops.hingeleaf.show_net() == {"FINISHED"}
+    push(bpy, "base")
+    before = text_of(bpy)
+    sizes(book_of(bpy), name).length = 20.0
+    push(bpy, "size")
+    after = text_of(bpy)
+    with pytest.raises(RuntimeError, match="No size is free"):
+        bpy.ops.hingeleaf.fit_sizes(wish="largest", free=set())
+    whole = standing(bpy)
+    assert not designing.is_changing(book_of(bpy))
+    bpy.ops.ed.undo()
+    handlers._undo_on()
+    assert text_of(bpy) == before
+    bpy.ops.ed.redo()
+    handlers._redo_on()
+    assert text_of(bpy) == after
+    assert not designing.is_changing(book_of(bpy))
+    assert_same(standing(bpy), whole)
+
+
 def test_an_undo_that_cannot_go_on_stays_at_the_whole(bpy, new_book, add):
     """Of older steps Blender keeps only so many: then that before the change is gone."""
     from bl_ext.user_default.hingeleaf import designing, handlers
