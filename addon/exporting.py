@@ -175,9 +175,9 @@ def _scene_for_export(
         with all_shown(context, items):
             drawn = [item for item in items if item.type in ("MESH", "CURVE") and is_rendered(item)]
             meshes = {item.name: _mesh(context, item, plain) for item in drawn}
-        for name, item in names.items():
-            # So that the copies can be called as the book's objects are.
-            item.name = f"{name} (Hingeleaf Export)"
+        for number, item in enumerate(names.values(), start=1):
+            # So that the copies can be called as the book's objects are; a long name would be cut back to it.
+            item.name = f"Hingeleaf Export {number}"
         _fill(scene.collection, names, meshes, samples)
         context.window.scene = scene
         # The context may still know the other scene; exporters read where objects are.

@@ -1,5 +1,6 @@
 """Long names: two that Blender would cut alike are told apart, and all of designing works on them."""
 
+import json
 import re
 
 import pytest
@@ -92,3 +93,19 @@ def test_a_name_that_is_too_long_is_refused_where_it_is_typed(bpy, tmp_path):
     with pytest.raises(RuntimeError, match="has 201 characters; a name has at most 200"):
         bpy.ops.hingeleaf.rename_mechanism(name="a" * 201)
     assert text_of(bpy) == before
+
+
+@pytest.mark.parametrize("name", ["a-book-", "hill-"])
+def test_what_is_exported_is_called_as_in_the_book(bpy, tmp_path, rig, name):
+    """While a file is written the book has other names, which must not be cut back to its own."""
+    title, hill = ("a-book-" * 40, "hill") if name == "a-book-" else ("Hills", (name * 40)[:200])
+    root = opened(bpy, tmp_path, [hill], title=title)
+    shown = {item.name for item in (root, *rig.panels(root).values())}
+    assert max(map(len, shown)) >= 63
+    bpy.ops.preferences.addon_enable(module="io_scene_gltf2")
+    file = tmp_path / "book.glb"
+    assert bpy.ops.hingeleaf.export_gltf("EXEC_DEFAULT", filepath=str(file), start=1, end=2) == {"FINISHED"}
+    data = file.read_bytes()
+    nodes = json.loads(data[20 : 20 + int.from_bytes(data[12:16], "little")])["nodes"]
+    assert shown <= {node["name"] for node in nodes}
+    assert {item.name for item in (root, *rig.panels(root).values())} == shown
