@@ -67,7 +67,7 @@ def _after_step(go_on: Callable[[], None]) -> None:
 def _undo_on() -> None:
     if not is_between_steps():
         return
-    if bpy.ops.ed.undo.poll():
+    if bpy.ops.ed.undo.poll():  # type: ignore[call-arg]
         bpy.ops.ed.undo()
     else:
         # No older step is kept: there is nothing more to undo, and the whole is the step after.
@@ -77,7 +77,7 @@ def _undo_on() -> None:
 def _redo_on() -> None:
     if not is_between_steps():
         return
-    if bpy.ops.ed.redo.poll():
+    if bpy.ops.ed.redo.poll():  # type: ignore[call-arg]
         bpy.ops.ed.redo()
     else:
         finish_soon()
