@@ -17,14 +17,15 @@ from tests.addon.conftest import ROOT, ZIP
 #: Saves and exports one book again and again until it is killed; says so after each file.
 CHILD = """
 import os, sys
+# Blender says things on its own already while it is imported, as that it cannot list mounted file systems.
+said = os.dup(1)
+os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 from pathlib import Path
 import bpy
 from hingeleaf.geometry import assemble, read_description
 from hingeleaf.open_book import open_book
 from hingeleaf.exporting import export_gltf, export_usd
 from hingeleaf.saving import save_blend
-said = os.dup(1)
-os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 scene, folder = Path(sys.argv[1]), Path(sys.argv[2])
 bpy.ops.wm.read_factory_settings(use_empty=True)
 bpy.ops.preferences.addon_enable(module="io_scene_gltf2")
