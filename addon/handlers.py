@@ -56,7 +56,7 @@ def _after_redo(*_: object) -> None:
 def _after_step(go_on: Callable[[], None]) -> None:
     show_refusal(bpy.context, "")
     forget_files()
-    _forget_steps()
+    _stop_waiting()
     if is_between_steps():
         stop_finishing()
         bpy.app.timers.register(go_on, first_interval=_STEP_S)
@@ -83,7 +83,8 @@ def _redo_on() -> None:
         finish_soon()
 
 
-def _forget_steps() -> None:
+def _stop_waiting() -> None:
+    """Ask for no undo or redo that was to come."""
     for waiting in (_undo_on, _redo_on):
         if bpy.app.timers.is_registered(waiting):
             bpy.app.timers.unregister(waiting)
@@ -120,7 +121,7 @@ def unregister_handlers() -> None:
     """Listen no more."""
     stop_watching()
     stop_looking()
-    _forget_steps()
+    _stop_waiting()
     for name, handler in _HANDLERS:
         listening = getattr(bpy.app.handlers, name)
         if handler in listening:

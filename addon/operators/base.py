@@ -9,17 +9,18 @@ from ..design_properties import active_id
 from ..geometry import HingeleafError
 from ..reporting import sentence, show_problems
 
-__all__ = ["BookOperator", "Outcome", "ReportingOperator", "is_mechanism_active"]
+__all__ = ["BookOperator", "OperatorBase", "Outcome", "ReportingOperator", "is_mechanism_active"]
 
 Outcome = set[Literal["RUNNING_MODAL", "CANCELLED", "FINISHED", "PASS_THROUGH", "INTERFACE"]]
 
 if TYPE_CHECKING:
-    _Operator = bpy.types.Operator
+    OperatorBase = bpy.types.Operator
 else:
-    _Operator = object
+    #: What classes stand on that operators share: Blender's own comes in with each operator.
+    OperatorBase = object
 
 
-class ReportingOperator(_Operator):
+class ReportingOperator(OperatorBase):
     """Runs; an error of the core is reported and nothing else happens."""
 
     def run(self, context: bpy.types.Context) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import bpy
 
 from ..books import active_book, is_linked, text_of
@@ -20,13 +18,8 @@ __all__ = ["PickingOperator", "no_book", "stop_picking"]
 _REST_S = 0.15
 _HELP = "Click to place    Tab: other side of the fold    Esc: cancel"
 
-if TYPE_CHECKING:
-    _Operator = bpy.types.Operator
-else:
-    _Operator = object
 
-
-class PickingOperator(ReportingOperator, _Operator):
+class PickingOperator(ReportingOperator):
     """Asks for a fold or a panel, then runs; what it was told at once, as by a script, it does not ask for."""
 
     # Of the class, but no ClassVar: `typing` would cache it, and so hold Blender's types until after the end of Blender

@@ -7,16 +7,12 @@ import bpy
 from bpy.props import BoolProperty
 
 from ..geometry import HingeleafError
+from .base import OperatorBase
 
 __all__ = ["SavingDialog"]
 
-if TYPE_CHECKING:
-    _Operator = bpy.types.Operator
-else:
-    _Operator = object
 
-
-class SavingDialog(_Operator):
+class SavingDialog(OperatorBase):
     """Gives the name in the dialog the ending it will have, so that Blender asks before that very file is replaced."""
 
     if TYPE_CHECKING:

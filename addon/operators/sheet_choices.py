@@ -8,7 +8,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, St
 from ..geometry import HingeleafError
 from ..geometry.nets import BLEED_MM, GAP_MM, MARGIN_MM, OVERLAP_MM, CuttingOptions, NetChoices, SheetOptions
 from ..geometry.nets.cutting import CreaseStyle
-from .base import Outcome
+from .base import OperatorBase, Outcome
 
 __all__ = ["FORMATS", "SheetChoices"]
 
@@ -40,13 +40,8 @@ _CREASES = (
     ("half-cut", "Half-Cut", "Cut half through the card: mountains from the printed face, valleys from the back"),
 )
 
-if TYPE_CHECKING:
-    _Operator = bpy.types.Operator
-else:
-    _Operator = object
 
-
-class SheetChoices(_Operator):
+class SheetChoices(OperatorBase):
     """The choices beside the folder that nets are written into."""
 
     if TYPE_CHECKING:
