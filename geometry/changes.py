@@ -94,8 +94,7 @@ def unit_of(spec: MechanismSpec, key: str) -> str:
 
 def apply_changes(description: Description, changes: Mapping[tuple[str, str], float]) -> Description:
     """The description with other sizes, by (mechanism, key); read and checked anew."""
-    for mechanism in dict.fromkeys(name for name, _ in changes):
-        values = {key: value for (name, key), value in changes.items() if name == mechanism}
+    for mechanism, values in _by_mechanism(changes).items():
         spec = spec_of(description, mechanism)
         description = change_mechanism(description, mechanism, _with_points(spec, values))
     return description
@@ -125,12 +124,19 @@ class Sizing:
             A mechanism is not sound with them.
         """
         specs = list(self.description.mechanisms)
-        for mechanism in dict.fromkeys(name for name, _ in changes):
-            values = {key: value for (name, key), value in changes.items() if name == mechanism}
+        for mechanism, values in _by_mechanism(changes).items():
             index = specs.index(spec_of(self.description, mechanism))
             table = self._tables[index] | _with_points(specs[index], values)
             specs[index] = reread_mechanism(self.description, index, table, specs[index].lines)
         return replace(self.description, mechanisms=tuple(specs))
+
+
+def _by_mechanism(changes: Mapping[tuple[str, str], float]) -> dict[str, dict[str, float]]:
+    """Sizes by (mechanism, key), for each mechanism by key."""
+    found: dict[str, dict[str, float]] = {}
+    for (mechanism, key), value in changes.items():
+        found.setdefault(mechanism, {})[key] = value
+    return found
 
 
 def _with_points(spec: MechanismSpec, values: Mapping[str, float]) -> dict[str, Any]:

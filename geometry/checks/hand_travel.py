@@ -11,7 +11,7 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from ..description.data import MechanismSpec
-from ..mechanisms.flap import flap_plan
+from ..mechanisms.flap import FlapPlan, flap_plan
 from ..mechanisms.links import LINK_TAB_MM, SliderCrank, slider_crank
 from ..model import Hand, Panel
 from ..sampling import hand_range
@@ -49,62 +49,73 @@ def check_hand_locks(spread: Spread) -> list[Finding]:
         if low <= own_low + _SHORT and high >= own_high - _SHORT:
             continue
         panel = _moved_panel(spread, hand)
+        linked = _linked(spread, hand)
         loops = ", ".join(loop.id for loop in spread.loops if loop.driver == hand.variable)
         message = (
             f"{hand.id} moves only from {low:.2f} to {high:.2f} {hand.unit}, not from {own_low:g} to {own_high:g}: "
-            f"there {_stopping(spread, hand, loops)} stops it; {_remedy(spread, hand, high - own_low)}"
+            f"there {_stopping(linked, loops)} stops it; {_remedy(linked, high - own_low)}"
         )
         findings.append(Finding(_LOCKS, "error", panel.piece, panel.id, None, None, high - own_low, hand.unit, message))
     return findings
 
 
-def _stopping(spread: Spread, hand: Hand, loops: str) -> str:
+@dataclass(frozen=True)
+class _Linked:
+    """A pull-strip that opens a flap.
+
+    Parameters
+    ----------
+    spec : the pull-strip
+    strip : its panel
+    flap : what it opens
+    """
+
+    spec: MechanismSpec
+    strip: Panel
+    flap: FlapPlan
+
+    def crank(self, spec: MechanismSpec) -> SliderCrank:
+        """The slider-crank that they are, with other values of the pull-strip's."""
+        return slider_crank(spec, self.strip, self.flap)
+
+
+def _linked(spread: Spread, hand: Hand) -> _Linked | None:
+    """The pull-strip that a hand moves, where it opens a flap; None of any other hand."""
+    specs = {spec.id: spec for spec in spread.mechanisms}
+    spec = specs.get(hand.id)
+    if spec is None or spec.kind != _STRIP or "drives" not in spec.values:
+        return None
+    return _Linked(spec, spread.panels[f"{spec.id}.strip"], flap_plan(specs[spec.values["drives"]]))
+
+
+def _stopping(linked: _Linked | None, loops: str) -> str:
     """What stops a hand short."""
-    plan = _slider_crank(spread, hand)
-    if plan is None:
+    if linked is None:
         return f"the loop of {loops}"
+    plan = linked.crank(linked.spec)
     return f"its link of {plan.link:g} mm, glued {plan.crank:g} mm from the hinge, lies in line with the flap and"
 
 
-def _remedy(spread: Spread, hand: Hand, free: float) -> str:
+def _remedy(linked: _Linked | None, free: float) -> str:
     """What would let it move: less travel; and where the link could be glued for the whole of it, if anywhere."""
-    plan = _slider_crank(spread, hand)
-    if plan is None:
+    if linked is None:
         return "let it move no further"
     less = f"write travel = {np.floor((free + _SHORT) * 100) / 100:g}"
-    spec = next(item for item in spread.mechanisms if item.id == hand.id)
-    flap = flap_plan(next(item for item in spread.mechanisms if item.id == spec.values["drives"]))
+    spec, crank = linked.spec, linked.crank(linked.spec).crank
     # Its tab may point either way from the glue line.
     tab = spec.values.get("link_tab", LINK_TAB_MM)
-    places = np.arange(np.ceil(tab / _STEP_MM) * _STEP_MM, flap.width - tab, _STEP_MM)
-    others = [slider_crank(_glued_at(spec, place), spread.panels[_strip(spec)], flap, _way(spec)) for place in places]
+    places = np.arange(np.ceil(tab / _STEP_MM) * _STEP_MM, linked.flap.width - tab, _STEP_MM)
+    others = [linked.crank(_glued_at(spec, place)) for place in places]
     enough = [other.crank for other in others if _moves(other) and other.free >= spec.values["travel"]]
     if not enough:
         return less
-    return f"{less}, or link_reach = {min(enough, key=lambda crank: abs(crank - plan.crank)):g}"
+    return f"{less}, or link_reach = {min(enough, key=lambda reach: abs(reach - crank)):g}"
 
 
 def _moves(plan: SliderCrank) -> bool:
     """Whether a link can be built, its ends apart, that does not have to pass through the flap's hinge."""
     near, far = plan.span
     return plan.link > TOUCH_MM and TOUCH_MM < near <= abs(plan.start) + TOUCH_MM and abs(plan.start) <= far + TOUCH_MM
-
-
-def _slider_crank(spread: Spread, hand: Hand) -> SliderCrank | None:
-    """The slider-crank of a pull-strip that opens a flap; None of any other hand."""
-    spec = next((item for item in spread.mechanisms if item.id == hand.id), None)
-    if spec is None or spec.kind != _STRIP or "drives" not in spec.values:
-        return None
-    flap = next(item for item in spread.mechanisms if item.id == spec.values["drives"])
-    return slider_crank(spec, spread.panels[_strip(spec)], flap_plan(flap), _way(spec))
-
-
-def _strip(spec: MechanismSpec) -> str:
-    return f"{spec.id}.strip"
-
-
-def _way(spec: MechanismSpec) -> float:
-    return -1.0 if spec.values.get("way", "out") == "in" else 1.0
 
 
 def _glued_at(spec: MechanismSpec, reach: float) -> MechanismSpec:

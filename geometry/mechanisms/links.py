@@ -24,7 +24,7 @@ from .feet import Foot, add_foot, close_foot
 from .flap import FlapPlan, flap_plan
 from .tabs import TabPlan
 
-__all__ = ["LINK_TAB_MM", "SliderCrank", "add_link", "slider_crank"]
+__all__ = ["LINK_TAB_MM", "SliderCrank", "add_link", "slider_crank", "way_of"]
 
 #: How far a link's tabs reach where nothing is written.
 LINK_TAB_MM = 8.0
@@ -99,7 +99,7 @@ class SliderCrank:
         return float(moved[np.nanargmax(height)])
 
 
-def add_link(spec: MechanismSpec, building: Building, normal: float, way: float) -> None:
+def add_link(spec: MechanismSpec, building: Building, normal: float) -> None:
     """Hinge a link on a pull-strip and on the flap that it opens.
 
     Parameters
@@ -107,7 +107,6 @@ def add_link(spec: MechanismSpec, building: Building, normal: float, way: float)
     spec : the pull-strip, whose panel ID.strip stands
     building : Building
     normal : +1 where the strip slides on its host's printed face, -1 on its back
-    way : +1 where a hand pulls it out, -1 where it pushes it in
 
     Raises
     ------
@@ -127,7 +126,7 @@ def add_link(spec: MechanismSpec, building: Building, normal: float, way: float)
         )
     begin = apply(strip.rest, np.array([[spec.values["link_at"], 0.0]]))[0, :2]
     _check_places(spec, flap, begin)
-    plan = slider_crank(spec, strip, flap, way)
+    plan = slider_crank(spec, strip, flap)
     if plan.link < _SAME_MM:
         raise MechanismError(
             f"puts both ends of the link on the same place; move it away from {plan.start:g} mm", "link_reach"
@@ -141,7 +140,12 @@ def add_link(spec: MechanismSpec, building: Building, normal: float, way: float)
     _build_link(spec, building, flap, plan, (begin, normal))
 
 
-def slider_crank(spec: MechanismSpec, strip: Panel, flap: FlapPlan, way: float) -> SliderCrank:
+def way_of(spec: MechanismSpec) -> float:
+    """Which way a hand moves a pull-strip: +1 where it pulls it out, -1 where it pushes it in."""
+    return -1.0 if spec.values.get("way", "out") == "in" else 1.0
+
+
+def slider_crank(spec: MechanismSpec, strip: Panel, flap: FlapPlan) -> SliderCrank:
     """The slider-crank that a pull-strip, its link and a flap are; nothing of it is checked.
 
     Parameters
@@ -149,14 +153,13 @@ def slider_crank(spec: MechanismSpec, strip: Panel, flap: FlapPlan, way: float) 
     spec : the pull-strip, with its link's values
     strip : its panel ID.strip
     flap : the flap that it opens
-    way : +1 where a hand pulls it out, -1 where it pushes it in
     """
     out = strip.rest[:2, 0]
     begin = apply(strip.rest, np.array([[spec.values["link_at"], 0.0]]))[0, :2]
     start = float((begin - flap.at) @ flap.out)
     crank = float(spec.values["link_reach"])
     link = spec.values.get("link_length", abs(start - crank))
-    return SliderCrank(crank, start, way * float(np.sign(out @ flap.out)), link)
+    return SliderCrank(crank, start, way_of(spec) * float(np.sign(out @ flap.out)), link)
 
 
 def _flap(spec: MechanismSpec, building: Building) -> FlapPlan:
@@ -237,7 +240,7 @@ def _stuck(spec: MechanismSpec, flap: FlapPlan, plan: SliderCrank) -> str:
     other = replace(plan, way=-plan.way)
     end = plan.start + plan.way * spec.values["travel"]
     place, held = abs(plan.start), "far" if plan.start * plan.way > 0.0 else "near"
-    back = "in" if spec.values.get("way", "out") == "out" else "out"
+    back = "in" if way_of(spec) > 0.0 else "out"
     return (
         f"moves the link's end from {plan.start:g} to {end:g} mm of the hinge of {flap.id}, counted to the flap; a "
         f"link of {plan.link:g} mm, glued {plan.crank:g} mm from that hinge, lets it be {near:g} to {far:g} mm away, "

@@ -17,7 +17,7 @@ from ..errors import MechanismError
 from ..model import Angle, Axis, GlueArea, Hand, Panel, Piece
 from ..outline import closed_outline, parts_of, without
 from ..transforms import Array, apply, frame
-from .links import add_link
+from .links import add_link, way_of
 from .windows import windows
 
 __all__ = ["FIELDS", "GUIDE_PLAY_MM", "HINTS", "build"]
@@ -90,18 +90,19 @@ def build(spec: MechanismSpec, building: Building) -> None:
     building.panel(spec)
     values = spec.values
     lane = _lane(spec)
-    way = -1.0 if values.get("way", "out") == "in" else 1.0
     hand = building.add_hand(
         Hand(spec.id, "mm", 0.0, values["travel"], 0.0, values.get("beyond", 0.0), lane.normal < 0)
     )
     name = f"{spec.id}.strip"
     building.add_piece(spec, [name])
-    axis = Axis(np.array([*lane.at, 0.0]), np.array([*(way * lane.out), 0.0]), Angle(hand.variable), slides=True)
+    axis = Axis(
+        np.array([*lane.at, 0.0]), np.array([*(way_of(spec) * lane.out), 0.0]), Angle(hand.variable), slides=True
+    )
     building.add_panel(Panel(name, spec.id, _outline(spec), lane.host, lane.rest(), axis))
     for number, place in enumerate(values["guides"], start=1):
         _add_guide(spec, building, lane, f"guide{number}", place)
     if "drives" in values:
-        add_link(spec, building, lane.normal, way)
+        add_link(spec, building, lane.normal)
     else:
         for key in ("link_at", "link_reach", "link_length", "link_width", "link_tab"):
             if key in values:
