@@ -24,6 +24,7 @@ from .motion_samples import (
     show_again,
     top_of,
 )
+from .set_aside import set_aside
 
 __all__ = [
     "BAKED",
@@ -232,10 +233,10 @@ def _remove(items: Sequence[bpy.types.Object]) -> None:
     _remove_with_shapes(items)
 
 
-def _remove_with_shapes(items: Sequence[bpy.types.Object], *others: bpy.types.ID) -> None:
+def _remove_with_shapes(items: Sequence[bpy.types.Object]) -> None:
     """Remove objects, and their meshes and curves where nothing else has them."""
     shapes = {item.data for item in items if item.data is not None and item.type in _SHAPED}
-    bpy.data.batch_remove([*items, *others])
+    bpy.data.batch_remove(items)
     bpy.data.batch_remove([shape for shape in shapes if shape.users == 0])
 
 
@@ -277,7 +278,8 @@ def remove_baked(context: bpy.types.Context, collection: bpy.types.Collection) -
     top = _book_of(collection)
     items = list(collection.objects)
     actions = {item.animation_data.action for item in items if item.animation_data is not None}
-    _remove_with_shapes(items, collection)
+    _remove_with_shapes(items)
+    set_aside(collection)
     unused = [action for action in actions if action is not None and action.users == 0]
     bpy.data.batch_remove(unused)
     if top is not None:

@@ -6,13 +6,14 @@ import bpy
 
 from .books import collection_of, panels_of, remember_description, spreads_of
 from .bound_cover import remove_cover
-from .bound_homes import is_scene, move_home, own_home, parents_of
+from .bound_homes import move_home, own_home
 from .bound_rig import COVER_KEY, let_go, set_free, skeleton_of
 from .designing import design_of
 from .geometry import HingeleafError
 from .geometry.binding.stacking import closed_stack
 from .geometry.spread import Spread
 from .rig import Book
+from .set_aside import is_scene, set_aside
 from .studio import build_studio, clear_studio
 
 __all__ = ["take_apart"]
@@ -51,7 +52,8 @@ def take_apart(context: bpy.types.Context, bound: bpy.types.Object, size: tuple[
     set_free([*skeleton, *cover])
     remove_cover(bound)
     bpy.data.batch_remove(skeleton)
-    _leave(home, context.scene.collection)
+    if not is_scene(home):
+        set_aside(home)
     for root, (description, spread) in zip(roots, designs, strict=True):
         remember_description(root, description)
         if studio:
@@ -65,14 +67,3 @@ def _stand(context: bpy.types.Context, root: bpy.types.Object, spread: Spread, s
     stack = closed_stack(spread)
     depth = max(stack.behind_right_mm, stack.behind_left_mm)
     build_studio(spread, Book(collection_of(root), root, panels_of(root), depth, ()), context, size)
-
-
-def _leave(home: bpy.types.Collection, scene: bpy.types.Collection) -> None:
-    """Remove a bound book's collection; what a user has put there is the scene's."""
-    if is_scene(home):
-        return
-    for item in [item for item in home.objects if len(item.users_collection) == 1]:
-        scene.objects.link(item)
-    for part in [part for part in home.children if parents_of(part) == [home]]:
-        scene.children.link(part)
-    bpy.data.collections.remove(home)

@@ -8,8 +8,9 @@ import bpy
 
 from .books import bound_root_of, collection_of, root_of
 from .rig import PANEL_KEY
+from .set_aside import is_scene, parents_of, set_aside
 
-__all__ = ["forget_collections", "is_scene", "move_home", "own_home", "parents_of"]
+__all__ = ["forget_collections", "move_home", "own_home"]
 
 
 def own_home(root: bpy.types.Object) -> bpy.types.Collection:
@@ -37,19 +38,8 @@ def move_home(home: bpy.types.Collection, parent: bpy.types.Collection) -> None:
         parent.children.link(home)
 
 
-def parents_of(collection: bpy.types.Collection) -> list[bpy.types.Collection]:
-    """The collections, also scenes' own, that a collection is part of."""
-    every = [*(scene.collection for scene in bpy.data.scenes), *bpy.data.collections]
-    return [item for item in every if collection in list(item.children)]
-
-
-def is_scene(collection: bpy.types.Collection) -> bool:
-    """Whether a collection is a scene's own, which cannot be moved or removed."""
-    return any(collection == scene.collection for scene in bpy.data.scenes)
-
-
 def forget_collections(collections: Sequence[bpy.types.Collection]) -> None:
-    """Remove collections that hold nothing; one that holds others must come before them."""
+    """Take collections away that hold nothing; one that holds others must come before them."""
     for item in reversed(collections):
         if not is_scene(item) and not item.objects and not item.children:
-            bpy.data.collections.remove(item)
+            set_aside(item)

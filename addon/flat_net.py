@@ -24,6 +24,7 @@ from .geometry.design.unfolding import Joint, Unfolding, unfolding
 from .geometry.spread import Spread
 from .geometry.transforms import Array, frame, inverse, translation_along
 from .panel_objects import follow
+from .set_aside import set_aside
 from .tinting import NET_PANEL_KEY
 
 __all__ = ["UNFOLDED", "add_net", "keyframe_unfolding", "net_of", "piece_of", "remove_net", "renew_net"]
@@ -111,7 +112,8 @@ def remove_net(net: bpy.types.Object) -> None:
     """Take a net away, with its collection; meshes and materials are the panels' own."""
     action = net.animation_data.action if net.animation_data is not None else None
     collection = collection_of(net)
-    bpy.data.batch_remove([*net.children_recursive, net, collection])
+    bpy.data.batch_remove([*net.children_recursive, net])
+    set_aside(collection)
     if action is not None and action.users == 0:
         bpy.data.batch_remove([action])
 

@@ -24,6 +24,7 @@ from .model_mesh import NetMesh, net_meshes, posed
 from .model_state import FOLDED_EDGE, NET_KEY, UNFOLDED, iterate_nets, note_built, uv_name_of, wishes_group
 from .model_wishes import Model
 from .panel_objects import follow
+from .set_aside import set_aside
 
 __all__ = [
     "LABELS_KEY",
@@ -175,7 +176,9 @@ def remove_model(root: bpy.types.Object) -> None:
     """Take the nets of a model away, with their empty and their collection."""
     _clear_nets(root)
     action = root.animation_data.action if root.animation_data is not None else None
-    bpy.data.batch_remove([root, collection_of(root)])
+    collection = collection_of(root)
+    bpy.data.batch_remove([root])
+    set_aside(collection)
     if action is not None and action.users == 0:
         bpy.data.batch_remove([action])
 
