@@ -16,10 +16,10 @@ from .books import camera_of, collection_of
 from .bound_motion import angle_key, drive
 from .bound_rig import Leaves
 from .convert import metres
-from .filming_backgrounds import SUPPORT_KEY, TABLE_KEY, renew_background
+from .filming_backgrounds import SUPPORT_KEY, TABLE_KEY
 from .geometry.binding import Binding
 from .geometry.transforms import Array, apply
-from .studio import STUDIO, clear_studio, furnish, light_scene
+from .studio import STUDIO, furnish, light_scene, renew_studio
 
 __all__ = ["build_bound_studio", "set_table", "swept_by"]
 
@@ -59,6 +59,12 @@ def build_bound_studio(
 def _stand(bound: bpy.types.Object, binding: Binding, size: tuple[int, int]) -> bpy.types.Object:
     studio = bpy.data.collections.new(STUDIO)
     collection_of(bound).children.link(studio)
+    return _set_up(studio, bound, binding, size)
+
+
+def _set_up(
+    studio: bpy.types.Collection, bound: bpy.types.Object, binding: Binding, size: tuple[int, int]
+) -> bpy.types.Object:
     table_mm = -float(binding.leaves_mm[-1])
     bound[_PAGE_KEY] = list(binding.page_size_mm)
     camera = furnish(studio, bound, binding.title, swept_by(binding), table_mm, size)
@@ -74,9 +80,7 @@ def set_table(context: bpy.types.Context, bound: bpy.types.Object, binding: Bind
         return
     if list(bound.get(_PAGE_KEY, ())) != list(binding.page_size_mm):
         size = context.scene.render.resolution_x, context.scene.render.resolution_y
-        if clear_studio(bound, collection_of(bound)):
-            context.scene.camera = _stand(bound, binding, size)
-            renew_background(context.scene, bound)
+        renew_studio(bound, collection_of(bound), lambda made: _set_up(made, bound, binding, size))
     below, last = float(binding.leaves_mm[-1]), len(binding.spreads)
     table = _table_of(bound)
     if table is not None:

@@ -16,7 +16,6 @@ __all__ = [
     "SUPPORT_KEY",
     "TABLE_KEY",
     "background_of",
-    "renew_background",
     "set_background",
 ]
 
@@ -96,12 +95,6 @@ def set_background(scene: bpy.types.Scene, root: bpy.types.Object, name: str) ->
     for node in sky.node_tree.nodes if own else ():
         if node.type == "BACKGROUND":
             node.inputs["Strength"].default_value = look.sky
-
-
-def renew_background(scene: bpy.types.Scene | None, root: bpy.types.Object) -> None:
-    """Put the chosen background behind a book whose studio was built anew."""
-    if scene is not None and root.get(BACKGROUND_KEY) is not None:
-        set_background(scene, root, background_of(root))
 
 
 def _own_material(root: bpy.types.Object, table: Any) -> Any:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import bmesh
 import bpy
 import numpy as np
 from mathutils import Matrix, Vector
@@ -13,14 +16,15 @@ from .books import ASPECT_KEY, bound_root_of, camera_of, root_of
 from .convert import metres
 from .cover import add_cover
 from .film_scene import turn_on_denoising
-from .filming_backgrounds import SKY_KEY, TABLE_KEY, renew_background
+from .filming_backgrounds import SKY_KEY, TABLE_KEY
 from .framing import View, look_along, stand_back, swept_corners
 from .geometry.spread import Spread
 from .geometry.transforms import Array
 from .materials import plain_material
 from .rig import Book
+from .set_aside import set_aside
 
-__all__ = ["STUDIO", "build_studio", "clear_studio", "furnish", "light_scene", "rebuild_studio"]
+__all__ = ["STUDIO", "build_studio", "clear_studio", "furnish", "light_scene", "rebuild_studio", "renew_studio"]
 
 #: Name of the collection that holds the studio.
 STUDIO = "Studio"
@@ -78,10 +82,14 @@ def _stand(spread: Spread, book: Book, context: bpy.types.Context, size: tuple[i
     """Table, cover, lamps and camera."""
     collection = bpy.data.collections.new(STUDIO)
     book.collection.children.link(collection)
-    table_mm = add_cover(spread, book, collection)
-    camera = furnish(collection, book.root, spread.title, swept_corners(spread), table_mm, size)
+    camera = _set_up(collection, spread, book, size)
     context.scene.camera = camera
     return camera
+
+
+def _set_up(collection: bpy.types.Collection, spread: Spread, book: Book, size: tuple[int, int]) -> bpy.types.Object:
+    table_mm = add_cover(spread, book, collection)
+    return furnish(collection, book.root, spread.title, swept_corners(spread), table_mm, size)
 
 
 def furnish(
@@ -115,11 +123,58 @@ def furnish(
 
 
 def rebuild_studio(spread: Spread, book: Book, context: bpy.types.Context) -> None:
-    """Set a book whose pages have another size on a table that fits; what was put into the studio goes with it."""
+    """Set a book whose pages have another size on a table that fits."""
     size = context.scene.render.resolution_x, context.scene.render.resolution_y
-    if clear_studio(book.root, book.collection):
-        _stand(spread, book, context, size)
-        renew_background(context.scene, book.root)
+    renew_studio(book.root, book.collection, lambda made: _set_up(made, spread, book, size))
+
+
+def renew_studio(
+    root: bpy.types.Object, collection: bpy.types.Collection, set_up: Callable[[bpy.types.Collection], object]
+) -> None:
+    """Let table, cover, lamps and camera of a studio stand as in one that is set up now, and be the same ones.
+
+    So what a user gave them stays theirs, as keyframes of the camera; and an undo, which can lose what was removed in
+    the step (set_aside.py), has nothing to bring back. What a user has taken away stays away.
+
+    Parameters
+    ----------
+    root : of the book; nothing happens where it has no studio
+    collection : the book's own
+    set_up : puts a whole studio into the collection that it is given
+    """
+    camera = camera_of(root)
+    studio = None if camera is None else _studio_of(collection, camera)
+    if studio is None:
+        return
+    # The first of a kind is the studio's own, the others are its copies.
+    known = {_thing(item): item for item in reversed(_things_of(root, studio))}
+    made = bpy.data.collections.new(STUDIO)
+    set_up(made)
+    for item in made.objects:
+        if _thing(item) in known:
+            _stand_as(known[_thing(item)], item)
+    worn = {slot.material for item in made.objects for slot in item.material_slots if slot.material is not None}
+    _remove_things(list(made.objects))
+    bpy.data.batch_remove([material for material in worn if material.users == 0])
+    bpy.data.collections.remove(made)
+
+
+def _thing(item: bpy.types.Object) -> tuple[str, str]:
+    """What an object of a studio is: its kind, and its name without the number that tells it from others'."""
+    return item.type, re.sub(r"\.\d{3,}$", "", item.name)
+
+
+def _stand_as(item: bpy.types.Object, other: bpy.types.Object) -> None:
+    """Let an object of a studio be as large, and stand as, another one; materials and the rest are its own."""
+    item.matrix_basis = other.matrix_basis
+    data, new = item.data, other.data
+    if isinstance(data, bpy.types.Mesh) and isinstance(new, bpy.types.Mesh):
+        shape = bmesh.new()
+        shape.from_mesh(new)
+        shape.to_mesh(data)
+        shape.free()
+    elif isinstance(data, bpy.types.AreaLight) and isinstance(new, bpy.types.AreaLight):
+        data.size, data.energy = new.size, new.energy
 
 
 def clear_studio(root: bpy.types.Object, collection: bpy.types.Collection) -> bool:
@@ -128,13 +183,21 @@ def clear_studio(root: bpy.types.Object, collection: bpy.types.Collection) -> bo
     old = None if camera is None else _studio_of(collection, camera)
     if old is None:
         return False
-    items = [item for item in old.objects if root in (root_of(item), bound_root_of(item))]
+    _remove_things(_things_of(root, old))
+    if not old.all_objects:
+        set_aside(old)
+    return True
+
+
+def _things_of(root: bpy.types.Object, studio: bpy.types.Collection) -> list[bpy.types.Object]:
+    """What of a studio's collection is of one book."""
+    return [item for item in studio.objects if root in (root_of(item), bound_root_of(item))]
+
+
+def _remove_things(items: list[bpy.types.Object]) -> None:
     data = [item.data for item in items if item.data is not None]
     bpy.data.batch_remove(items)
     bpy.data.batch_remove([block for block in data if block.users == 0])
-    if not old.all_objects:
-        bpy.data.collections.remove(old)
-    return True
 
 
 def _studio_of(collection: bpy.types.Collection, camera: bpy.types.Object) -> bpy.types.Collection | None:
