@@ -212,6 +212,8 @@ def _left_out(spreads: Sequence[Spread], options: TemplateOptions) -> list[str]:
 
 def _written(parts: Mapping[str, Sequence[Template]], out: Path, options: TemplateOptions) -> TemplateFiles:
     """All templates of all folders, or none; only one picture is held at a time."""
+    for templates in parts.values():
+        _refuse_one_name(templates)
     for folder in parts:
         make_folder(out / folder)
     paths = write_files(
@@ -221,6 +223,18 @@ def _written(parts: Mapping[str, Sequence[Template]], out: Path, options: Templa
     )
     lines = [said(template, folder) for folder, templates in parts.items() for template in templates]
     return TemplateFiles(paths, tuple(lines))
+
+
+def _refuse_one_name(templates: Sequence[Template]) -> None:
+    """HingeleafError where files of two pieces would be one file on a disk on which capitals do not count."""
+    taken: dict[str, str] = {}
+    for template in templates:
+        other = taken.setdefault(template.file_stem.casefold(), template.name)
+        if other != template.name:
+            raise HingeleafError(
+                f'the templates of "{other}" and "{template.name}" would have the same file names where capitals do not '
+                f"count; give one of the two another id, or write each alone into a folder of its own"
+            )
 
 
 def said(template: Template, folder: str = "") -> str:

@@ -319,6 +319,17 @@ def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_written(tmp_path
     assert not out.exists()
 
 
+def test_no_two_pieces_share_a_file_where_capitals_do_not_count(tmp_path):
+    twice = parse_description(HEAD + HILL + HILL.replace("hill", "Hill").replace("at = 100", "at = 40"))
+    names = [spec.id for spec in twice.mechanisms]
+    assert names[0].casefold() == names[1].casefold()
+    with pytest.raises(HingeleafError, match=r'"hill" and "Hill" would have the same file names'):
+        write_templates(assemble(twice), tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+    write_templates(assemble(twice), tmp_path / "out", TemplateOptions(pieces=("Hill",), dpi=40))
+    assert {path.name.split("-")[0] for path in (tmp_path / "out").iterdir()} == {"Hill"}
+
+
 def test_the_highest_resolution_that_is_named_is_taken(tmp_path):
     scene = assemble(parse_description(HEAD + HILL))
     with pytest.raises(HingeleafError, match="at most") as refused:
