@@ -232,8 +232,8 @@ def _refuse_one_name(templates: Sequence[Template]) -> None:
         other = taken.setdefault(template.file_stem.casefold(), template.name)
         if other != template.name:
             raise HingeleafError(
-                f'the templates of "{other}" and "{template.name}" would have the same file names where capitals do not '
-                f"count; give one of the two another id, or write each alone into a folder of its own"
+                f'the templates of "{other}" and "{template.name}" would have the same file names where capitals do '
+                f"not count; give one of the two another id, or write each alone into a folder of its own"
             )
 
 
