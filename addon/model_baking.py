@@ -49,16 +49,20 @@ def bake_materials(context: bpy.types.Context, root: bpy.types.Object, size: int
     """
     if not hasattr(context.scene, "cycles"):
         raise HingeleafError("Cycles is not enabled: tick it under Edit > Preferences > Add-ons to bake materials")
-    # While one is baked Blender goes on, and an undo leaves references to nothing: all is looked up by name each time.
+    # While one is baked Blender goes on: an undo leaves references to nothing, and a material may get another name.
     model = root.name
-    for name in [material.name for material in unplain_materials(root)]:
-        surfaces = _surfaces(model, name)
-        if surfaces and not any(entry.has_uv for entry in surfaces):
+    for number in [material.session_uid for material in unplain_materials(root)]:
+        surfaces = _surfaces(model, number)
+        if not surfaces:
+            continue
+        name = surfaces[0].material.name
+        if not any(entry.has_uv for entry in surfaces):
             raise HingeleafError(f"{name}: its faces have no UV coordinates, so it cannot be baked; unwrap them")
         yield name
-        if _surfaces(model, name):
-            image = _baked(context, laid_nets(model), bpy.data.materials[name], size)
-            for entry in _surfaces(model, name):
+        surfaces = _surfaces(model, number)
+        if surfaces:
+            image = _baked(context, laid_nets(model), surfaces[0].material, size)
+            for entry in _surfaces(model, number):
                 entry.baked = image
 
 
@@ -70,10 +74,10 @@ def laid_nets(name: str) -> bpy.types.Object:
     return found
 
 
-def _surfaces(model: str, material: str) -> list[Any]:
-    """What a model remembers of a material; HingeleafError where its nets are no more."""
+def _surfaces(model: str, number: int) -> list[Any]:
+    """What a model remembers of a material, by its number in this session; HingeleafError where its nets are gone."""
     entries: Any = wishes_group(laid_nets(model)).surfaces
-    return [entry for entry in entries if entry.material is not None and entry.material.name == material]
+    return [entry for entry in entries if entry.material is not None and entry.material.session_uid == number]
 
 
 def _baked(

@@ -134,6 +134,18 @@ def test_baking_that_is_stopped_says_no_more_of_what_is_baked(bpy, box):
     assert operator.report.call_args.args[0] == {"INFO"}
 
 
+def test_a_material_that_gets_another_name_while_it_is_baked(bpy, box):
+    mapped(box)
+    material = dressed(bpy, box, color=(0.25, 0.5, 1.0, 1.0), mixed=True)
+    root = laid(bpy)
+    baking = module("model_baking").bake_materials(bpy.context, root, 16)
+    assert next(baking) == "Paint"
+    material.name = "Lacquer"
+    assert list(baking) == []
+    assert [entry.baked.name for entry in root.hingeleaf_model.surfaces] == ["Lacquer Baked"]
+    assert module("model_baking").unbaked_materials(root) == []
+
+
 def test_nets_that_are_removed_while_materials_are_baked(bpy, box):
     mapped(box)
     dressed(bpy, box, color=(0.25, 0.5, 1.0, 1.0), mixed=True)
