@@ -6,6 +6,7 @@ import sys
 import pytest
 
 from tests.addon.conftest import MODULE
+from tests.counting import calls_of
 from tests.geometry.scene_texts import HILL, head
 
 DESCRIPTION = head("Painted", "[100, 140]", page='art_front = "page.png"') + HILL + 'art_front = "art/hill.png"\n'
@@ -251,11 +252,9 @@ def test_no_timer_runs_in_the_background(bpy, watching):
 
 def test_a_look_costs_little(bpy, book, watching):
     """Of a book at rest: a state of each file, and nothing that takes longer."""
-    import time
-
     for _ in range(3):
         watching.look_at_files(bpy.context)
-    start = time.perf_counter()
-    for _ in range(20):
-        watching.look_at_files(bpy.context)
-    assert (time.perf_counter() - start) / 20 < 0.01
+    names, calls = calls_of(watching.look_at_files, bpy.context)
+    assert names == ()
+    # A hundred a file; to read one takes many more.
+    assert calls < 400

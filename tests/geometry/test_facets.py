@@ -5,7 +5,6 @@ Areas, volumes and adjacency are compared with trimesh, which is no part of the 
 
 from __future__ import annotations
 
-import cProfile
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +18,7 @@ from geometry.errors import HingeleafError
 from geometry.unfold.data import AVOID, CUT, FREE, KEEP, Mesh
 from geometry.unfold.facets import facets_of
 from geometry.unfold.mesh_options import MeshOptions
+from tests.counting import calls_of
 
 
 def mesh_from(vertices, faces, **more):
@@ -378,8 +378,7 @@ def test_work_grows_about_as_the_mesh():
     calls = []
     for steps in (4, 5):
         mesh = from_trimesh(trimesh.creation.icosphere(steps, radius=50))
-        profiler = cProfile.Profile()
-        facets = profiler.runcall(facets_of, mesh)
+        facets, count = calls_of(facets_of, mesh)
         assert len(facets.rings) == 20 * 4**steps
-        calls.append(sum(entry.callcount for entry in profiler.getstats()))
+        calls.append(count)
     assert 1.0 < calls[1] / calls[0] < 4**1.1
