@@ -8,7 +8,7 @@ from typing import Any
 
 import bpy
 
-from .books import NUMBER_KEY, TURN, bound_root_of, collection_of, description_file, spreads_of
+from .books import NUMBER_KEY, TURN, bound_root_of, collection_of, description_file, panels_of, spreads_of
 from .bound_files import BOOK_FILE, free_name
 from .bound_fit import binding_of, book_of, fit_bound, pages_agree, remember_book
 from .bound_homes import forget_collections, move_home, own_home
@@ -21,6 +21,7 @@ from .geometry.binding import parse_book
 from .geometry.binding.writer import new_book_text, set_book
 from .geometry.tolerances import TOUCH_MM
 from .open_book import new_bound_root, open_spread
+from .set_aside import set_objects_aside
 from .studio import clear_studio
 
 __all__ = [
@@ -181,11 +182,15 @@ def remove_spread(context: bpy.types.Context, bound: bpy.types.Object, root: bpy
     files = [name for index, name in enumerate(book_of(bound).files) if index != place]
     del roots[place]
     collection = collection_of(root)
-    items = [root, *root.children_recursive]
+    # Leaves and what lies between them follow the root and the left page; that hangs on the right one.
+    panels = panels_of(root)
+    followed = [root, *(panels[name] for name in ("page.left", "page.right") if name in panels)]
+    items = [item for item in root.children_recursive if item not in followed]
     data: list[Any] = [item.data for item in items if item.data is not None]
     homes = [collection, *collection.children_recursive]
     bpy.data.batch_remove(items)
     bpy.data.batch_remove([block for block in data if block.users == 0])
+    set_objects_aside(followed)
     # What a user has put there besides stays.
     forget_collections(homes)
     _renumber(context, bound, roots, files)

@@ -24,6 +24,7 @@ from .convert import metres, object_frame, to_blender
 from .geometry.binding import Binding
 from .geometry.model import Panel
 from .geometry.transforms import Array, inverse
+from .set_aside import set_objects_aside
 
 __all__ = ["COVER_KEY", "Leaves", "hang_spreads", "leaves_of", "let_go", "set_free", "skeleton_of", "thickness_of"]
 
@@ -107,10 +108,11 @@ def hang_spreads(bound: bpy.types.Object, roots: Sequence[bpy.types.Object], bin
     known = leaves_of(bound)
     gone = [item for leaf, item in known.items() if leaf > count]
     # With what lies on them, which is of the cover and will be made anew.
-    gone += [child for leaf in gone for child in leaf.children if child.get(COVER_KEY) is not None]
+    covers = [child for leaf in gone for child in leaf.children if child.get(COVER_KEY) is not None]
     if gone:
-        set_free(gone, roots)
-        bpy.data.batch_remove(gone)
+        set_free([*gone, *covers], roots)
+        bpy.data.batch_remove(covers)
+        set_objects_aside(gone)
     leaves = [known.get(leaf) or _new_leaf(bound, base, leaf) for leaf in range(count + 1)]
     frames = [np.eye(4)] * (count + 1)
     drive(leaves[count], "rotation_euler", "-radians(angle)", {"angle": (bound, angle_key(count))}, 1)

@@ -1,16 +1,18 @@
-"""Collections that Hingeleaf takes away: set aside, never removed.
+"""What Hingeleaf takes away though others hold or follow it, as collections: set aside, never removed.
 
-Where an undo brings a removed collection back, what held it can lose it, and with it the whole book leaves the scene:
-while Blender reads the holder again, what it reads may lie where the removed one has been, and is taken for it (4.5
-and 5.2; every second undo of a removed spread in tests). One that is kept stays where it is. Nothing uses it, so
-Blender does not save it.
+Where an undo brings a removed collection back, what held it can lose it, and with it the whole book leaves the scene;
+so can a spread lose the leaf that it hung on. While Blender reads the holder again, what it reads may lie where the
+removed one has been, and is taken for it (4.5 and 5.2; every second undo of a removed spread in tests). What is kept
+stays where it is. Nothing uses it, so Blender does not save it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import bpy
 
-__all__ = ["is_scene", "parents_of", "set_aside"]
+__all__ = ["is_scene", "parents_of", "set_aside", "set_objects_aside"]
 
 #: A name that begins so is not listed among those a user chooses from.
 _NAME = ".Hingeleaf"
@@ -40,8 +42,30 @@ def set_aside(collection: bpy.types.Collection) -> None:
         collection.objects.unlink(item)
     for parent in parents:
         parent.children.unlink(collection)
-    for key in list(collection.keys()):
+    _forget(collection)
+
+
+def set_objects_aside(items: Iterable[bpy.types.Object]) -> None:
+    """Take objects away that others hang on or follow, which were set free before; what they show is theirs no more."""
+    for item in items:
+        for home in item.users_collection:
+            home.objects.unlink(item)
+        item.animation_data_clear()
+        item.constraints.clear()
+        item.modifiers.clear()
+        item.parent = None
+        _forget(item)
+        if isinstance(item.data, bpy.types.Mesh) and item.data.users == 1:
+            # Its materials and their pictures would be saved once more.
+            item.data.materials.clear()
+            item.data.clear_geometry()
+            _forget(item.data)
+
+
+def _forget(block: bpy.types.ID) -> None:
+    """Let a data-block be nothing of ours, so that nothing uses it and its name is free."""
+    for key in list(block.keys()):
         # A property may point to a book, which would then never be removed.
-        del collection[key]
-    collection.use_fake_user = False
-    collection.name = _NAME
+        del block[key]
+    block.use_fake_user = False
+    block.name = _NAME

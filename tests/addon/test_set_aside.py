@@ -10,12 +10,23 @@ _SCENES, _TIMES = 4, 12
 
 
 def held(bpy):
-    """Every collection that is in the scene, with what it holds."""
-    inside = bpy.context.scene.collection.children_recursive
-    return {
+    """Every collection and object that is in the scene, with what it holds, or hangs on and follows."""
+    inside = bpy.context.scene.collection
+    holding = {
         item.name: (sorted(part.name for part in item.children), sorted(one.name for one in item.objects))
-        for item in inside
+        for item in [inside, *inside.children_recursive]
     }
+    hanging = {f"object {item.name}": (item.parent, *followed(item)) for item in inside.all_objects}
+    # By their names: an undo leaves references to nothing.
+    return holding | {name: [getattr(other, "name", None) for other in others] for name, others in hanging.items()}
+
+
+def followed(item):
+    """The objects that drivers and constraints of an object look at."""
+    animation = item.animation_data
+    curves = animation.drivers if animation is not None else ()
+    yield from (variable.targets[0].id for curve in curves for variable in curve.driver.variables)
+    yield from (constraint.target for constraint in item.constraints)
 
 
 @pytest.mark.parametrize("way", ["remove_spread", "take_apart"])
