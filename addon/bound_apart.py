@@ -13,7 +13,7 @@ from .geometry import HingeleafError
 from .geometry.binding.stacking import closed_stack
 from .geometry.spread import Spread
 from .rig import Book
-from .set_aside import is_scene, set_aside, set_objects_aside
+from .set_aside import set_aside, set_objects_aside
 from .studio import build_studio, clear_studio
 
 __all__ = ["take_apart"]
@@ -52,8 +52,7 @@ def take_apart(context: bpy.types.Context, bound: bpy.types.Object, size: tuple[
     set_free([*skeleton, *cover])
     remove_cover(bound)
     set_objects_aside(skeleton)
-    if not is_scene(home):
-        set_aside(home)
+    set_aside(home)
     for root, (description, spread) in zip(roots, designs, strict=True):
         remember_description(root, description)
         if studio:

@@ -41,5 +41,5 @@ def move_home(home: bpy.types.Collection, parent: bpy.types.Collection) -> None:
 def forget_collections(collections: Sequence[bpy.types.Collection]) -> None:
     """Take collections away that hold nothing; one that holds others must come before them."""
     for item in reversed(collections):
-        if not is_scene(item) and not item.objects and not item.children:
+        if not item.objects and not item.children:
             set_aside(item)

@@ -30,7 +30,12 @@ def is_scene(collection: bpy.types.Collection) -> bool:
 
 
 def set_aside(collection: bpy.types.Collection) -> None:
-    """Take a collection away, so that its name is free; what nothing else holds goes to where the collection was."""
+    """Take a collection away, so that its name is free; what nothing else holds goes to where the collection was.
+
+    A scene's own, into which a user may have moved what is taken away, stays as it is.
+    """
+    if is_scene(collection):
+        return
     parents = parents_of(collection)
     for part in list(collection.children):
         if parents and parents_of(part) == [collection]:

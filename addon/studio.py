@@ -21,7 +21,7 @@ from .framing import View, look_along, stand_back, swept_corners
 from .geometry.spread import Spread
 from .geometry.transforms import Array
 from .materials import plain_material
-from .rig import Book
+from .rig import Book, remove_objects
 from .set_aside import set_aside
 
 __all__ = ["STUDIO", "build_studio", "clear_studio", "furnish", "light_scene", "rebuild_studio", "renew_studio"]
@@ -153,9 +153,7 @@ def renew_studio(
     for item in made.objects:
         if _thing(item) in known:
             _stand_as(known[_thing(item)], item)
-    worn = {slot.material for item in made.objects for slot in item.material_slots if slot.material is not None}
-    _remove_things(list(made.objects))
-    bpy.data.batch_remove([material for material in worn if material.users == 0])
+    remove_objects(made.objects)
     bpy.data.collections.remove(made)
 
 
@@ -183,7 +181,10 @@ def clear_studio(root: bpy.types.Object, collection: bpy.types.Collection) -> bo
     old = None if camera is None else _studio_of(collection, camera)
     if old is None:
         return False
-    _remove_things(_things_of(root, old))
+    items = _things_of(root, old)
+    data = [item.data for item in items if item.data is not None]
+    bpy.data.batch_remove(items)
+    bpy.data.batch_remove([block for block in data if block.users == 0])
     if not old.all_objects:
         set_aside(old)
     return True
@@ -192,12 +193,6 @@ def clear_studio(root: bpy.types.Object, collection: bpy.types.Collection) -> bo
 def _things_of(root: bpy.types.Object, studio: bpy.types.Collection) -> list[bpy.types.Object]:
     """What of a studio's collection is of one book."""
     return [item for item in studio.objects if root in (root_of(item), bound_root_of(item))]
-
-
-def _remove_things(items: list[bpy.types.Object]) -> None:
-    data = [item.data for item in items if item.data is not None]
-    bpy.data.batch_remove(items)
-    bpy.data.batch_remove([block for block in data if block.users == 0])
 
 
 def _studio_of(collection: bpy.types.Collection, camera: bpy.types.Object) -> bpy.types.Collection | None:

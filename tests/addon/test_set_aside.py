@@ -72,6 +72,23 @@ def test_what_nothing_else_holds_stays_where_the_collection_was(bpy):
     assert bpy.data.collections.new("Home").name == "Home", "its name is free"
 
 
+def test_a_net_that_was_moved_into_the_scenes_own_collection_takes_nothing_with_it(bpy, open_scene):
+    root = open_scene("scenes/v-fold.toml", studio=False)
+    panel = next(item for item in root.children_recursive if item.get("hingeleaf_panel") == "fold.left")
+    bpy.context.view_layer.objects.active = panel
+    scene = bpy.context.scene.collection
+    before = held(bpy)
+    assert bpy.ops.hingeleaf.show_net() == {"FINISHED"}
+    net = next(item for item in root.children if "hingeleaf_net" in item)
+    home = net.users_collection[0]
+    home.objects.unlink(net)
+    scene.objects.link(net)
+    bpy.context.view_layer.objects.active = panel
+    assert bpy.ops.hingeleaf.show_net() == {"FINISHED"}
+    assert set(before) <= set(held(bpy))
+    assert root.name in bpy.context.view_layer.objects
+
+
 def test_no_file_keeps_it(bpy, new_bound, tmp_path):
     new_bound(count=2, studio=True)
     assert bpy.ops.hingeleaf.take_apart() == {"FINISHED"}

@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from tests.addon.designs import book_of, text_of
+
 OPENINGS = range(0, 181, 15)
 
 
@@ -104,3 +106,30 @@ def test_layer_that_lies_flat_when_open_is_drawn_above_the_page(bpy, tmp_path, r
         tab = drawn(bpy, panels[f"roof.{side}.tab"])[:, 2]
         panel = drawn(bpy, panels[f"roof.{side}"])[:, 2]
         assert page_top < tab.min() < tab.max() < panel.min()
+
+
+def test_pages_change_and_the_studio_with_them(bpy, new_book, add):
+    root = new_book(studio=True)
+    add("v-fold", at=110)
+    camera = next(item for item in root.children_recursive if item.type == "CAMERA")
+    camera["mine"] = "kept"
+    before = camera.location.copy()
+    board = bpy.data.objects["page.right board"]
+    cover, tall = board.data.materials[0], board.dimensions.y
+    materials = len(bpy.data.materials)
+    bpy.data.objects.remove(bpy.data.objects["Rim"])
+    bpy.ops.hingeleaf.change_pages(title="Orchard", size="A4", margin=6, grammage=250)
+    root = book_of(bpy)
+    bpy.context.view_layer.update()
+    assert board.dimensions.y == pytest.approx(tall + (297 - 210) / 1000)
+    assert board.data.materials[0] == cover
+    assert "Rim" not in bpy.data.objects
+    assert len(bpy.data.materials) == materials
+    assert len([item for item in bpy.data.objects if item.name.startswith("Table")]) == 1
+    assert len([item for item in bpy.data.collections if item.name.startswith("Studio")]) == 1
+    assert root.name == "Orchard"
+    assert 'size = "A4"' in text_of(bpy)
+    cameras = [item for item in root.children_recursive if item.type == "CAMERA"]
+    assert len(cameras) == 1
+    assert (cameras[0].location - before).length > 0.05
+    assert cameras[0]["mine"] == "kept"
